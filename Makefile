@@ -1,0 +1,45 @@
+# The menu. `make audit` and `make test` need nothing but Python 3.11 and make.
+PYTHON ?= python3.11
+VENV := .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/.ready
+RECORDINGS := build/recordings
+
+.PHONY: help audit test test-all lint types bench recordings clean
+.DEFAULT_GOAL := help
+
+help: ## show this menu
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+$(READY): pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev]'
+	@touch $@
+
+audit: $(READY) ## the main job: the reference scheme against every adversary of the demo scenario
+	$(BIN)/keyassay audit envelope-trend --jobs 2 --out build/audit
+
+test: lint types $(READY) ## lint, types, layering rules and all fast tests
+	$(BIN)/python -m pytest -q -n 2
+
+test-all: $(READY) recordings ## also the slow calibration tests and the real recordings
+	$(BIN)/python -m pytest -q -n 2 -m ''
+
+lint: $(READY) ## ruff and the layering rules
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/lint-imports --no-cache
+
+types: $(READY) ## mypy, strict
+	$(BIN)/mypy
+
+bench: $(READY) ## speed as ratios in one run
+	$(BIN)/python -m pytest -q tests/benchmarks --benchmark-disable-gc -m ''
+
+recordings: $(READY) ## fetch the packages that carry real recordings and write them as corpora
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --target $(RECORDINGS)/packages \
+		openhdemg==0.1.2 biosignalsnotebooks==0.6.14
+	$(BIN)/python -m fixtures.recordings $(RECORDINGS)/packages $(RECORDINGS)/corpora
+
+clean: ## remove what was built
+	rm -rf build $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .benchmarks

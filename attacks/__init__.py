@@ -1,0 +1,1 @@
+"""attacks: see DEVELOPERS.md for what lives here."""

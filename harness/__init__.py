@@ -1,0 +1,1 @@
+"""keyassay: how much of a body-derived key can an adversary get?"""

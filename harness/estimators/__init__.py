@@ -1,0 +1,1 @@
+"""estimators: see DEVELOPERS.md for what lives here."""

@@ -1,0 +1,1 @@
+"""entropy: see DEVELOPERS.md for what lives here."""

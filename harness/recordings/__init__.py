@@ -1,0 +1,1 @@
+"""recordings: see DEVELOPERS.md for what lives here."""

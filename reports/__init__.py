@@ -1,0 +1,1 @@
+"""reports: see DEVELOPERS.md for what lives here."""

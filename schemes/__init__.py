@@ -1,0 +1,1 @@
+"""schemes: see DEVELOPERS.md for what lives here."""
