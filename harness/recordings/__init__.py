@@ -1,1 +1,6 @@
-"""recordings: see DEVELOPERS.md for what lives here."""
+"""Recorded corpora: a manifest and the files it names, read behind the face of `Corpus`."""
+
+from harness.recordings.corpus import RecordedCorpus, open_corpus
+from harness.recordings.writer import write_arrays, write_corpus, write_manifest
+
+__all__ = ["RecordedCorpus", "open_corpus", "write_arrays", "write_corpus", "write_manifest"]

@@ -1,0 +1,275 @@
+"""A recorded corpus: files named by a manifest, behind the face that simulated ones have."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from harness.contracts import Array, Capture, Sensed, Sitting
+from harness.errors import CorpusError
+from harness.recordings.files import EscapeError, locate, open_below, sha256
+from harness.recordings.manifest import Row, parse_manifest
+from harness.recordings.pieces import cut
+from harness.recordings.readers import READERS, Recording, Source
+from harness.recordings.roster import Piece, Roster, roster
+from harness.recordings.units import canonical
+
+__all__ = ["MANIFEST", "RecordedCorpus", "open_corpus"]
+
+MANIFEST = "manifest.csv"
+MAX_MANIFEST_BYTES = 2**28
+MAX_STREAM_BYTES = 2**31  # one stream of one sitting, its rows padded to equal length
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RecordedCorpus:
+    """People and what was recorded of them; made by `open_corpus`.
+
+    Files are opened anew at every call, so that the corpus can be pickled to a worker.
+    """
+
+    name: str
+    _folder: Path
+    _label: str  # how messages call the manifest
+    _manifest: str  # SHA-256 (hex) of the manifest
+    _files: tuple[str, ...]
+    _roster: Roster
+    _digests: dict[str, str] = field(default_factory=dict)  # of the files that were read so far
+
+    @property
+    def data(self) -> str:
+        """ "recorded": the people are real."""
+        return "recorded"
+
+    def sittings(self) -> Sequence[Sitting]:
+        """Return every subject's sessions that have usable attempts, sorted by subject and session."""
+        return self._roster.sittings
+
+    def block(self, sitting: Sitting, streams: frozenset[str]) -> Mapping[str, Sensed]:
+        """Return the asked-for streams of one sitting, by "role:signal"; only those that it has.
+
+        Raises
+        ------
+        ValueError
+            If the sitting is not one of this corpus.
+        CorpusError
+            If a file that it needs is damaged.
+        """
+        pieces = self._roster.pieces.get((sitting.subject, sitting.session))
+        if pieces is None:
+            raise ValueError(
+                f"`sitting` must be one of corpus {self.name!r}, "
+                f"got subject {sitting.subject}, session {sitting.session}"
+            )
+        wanted = [piece for piece in pieces if piece.row.stream in streams]
+        parts = {id(piece): (samples, rate) for piece, samples, rate in self._read(wanted)}
+        grouped: dict[str, list[Piece]] = defaultdict(list)
+        for piece in wanted:
+            grouped[piece.row.stream].append(piece)
+        return {
+            stream: self._sensed(found, [parts[id(piece)] for piece in found])
+            for stream, found in grouped.items()
+        }
+
+    def check(self) -> None:
+        """Read every file once and refuse the corpus if anything in it is damaged.
+
+        Raises
+        ------
+        CorpusError
+            On the first violation, in the order of the file names.
+        """
+        shapes: dict[str, tuple[Row, int, float | None]] = {}
+        longest: dict[tuple[int, int, str], int] = defaultdict(int)
+        for piece, samples, rate in self._read(self.pieces(), hashing=True):
+            row = piece.row
+            other, channels, first_rate = shapes.setdefault(row.stream, (row, len(samples), rate))
+            self._check_alike(other, channels, first_rate, row, len(samples), rate)
+            key = (piece.subject, piece.session, row.stream)
+            longest[key] = max(longest[key], samples.shape[1])
+        for group in self._roster.pieces.values():
+            counted: dict[str, list[Piece]] = defaultdict(list)
+            for piece in group:
+                counted[piece.row.stream].append(piece)
+            for stream, found in counted.items():
+                width = longest[found[0].subject, found[0].session, stream]
+                self._check_size(found[0].row, len(found) * shapes[stream][1] * width)
+
+    def describe(self) -> Mapping[str, Any]:
+        """Return counts of what there is and of what was left out, JSON-ready and without paths."""
+        return {"source": self.name, **self._roster.facts}
+
+    def digest(self) -> str:
+        """Return the SHA-256 (hex) of the manifest and of every file that it names.
+
+        A file that only excluded attempts name may be missing; it then counts as missing.
+        """
+        total = hashlib.sha256(f"keyassay-recorded {self._manifest}".encode())
+        needed = {piece.row.file for piece in self.pieces()}
+        for name in self._files:
+            if name not in self._digests:
+                try:
+                    with open_below(self._folder, name) as handle:
+                        self._digests[name] = sha256(handle)
+                except CorpusError as error:
+                    if name in needed:
+                        raise CorpusError(f"{self._label}, `file`: {error}") from None
+                    self._digests[name] = "missing"
+            raw = name.encode()
+            total.update(len(raw).to_bytes(8, "big") + raw + self._digests[name].encode())
+        return total.hexdigest()
+
+    def pieces(self) -> Iterator[Piece]:
+        """Yield every capture that is not excluded, those of incomplete attempts last."""
+        for group in self._roster.pieces.values():
+            yield from group
+        yield from self._roster.spare
+
+    def _read(
+        self, pieces: Iterable[Piece], *, hashing: bool = False
+    ) -> Iterator[tuple[Piece, Array, float | None]]:
+        """Yield every piece's samples and rate; each file is opened once, each array read once."""
+        by_file: dict[str, list[Piece]] = defaultdict(list)
+        for piece in pieces:
+            by_file[piece.row.file].append(piece)
+        for name in sorted(by_file):
+            group = sorted(by_file[name], key=lambda piece: (piece.row.array or "", piece.row.line))
+            row = group[0].row
+            try:
+                with open_below(self._folder, name) as handle:
+                    if hashing:
+                        self._digests[name] = sha256(handle)
+                        handle.seek(0)
+                    source: Source = READERS[row.suffix](handle)
+                    recording: Recording | None = None
+                    for piece in group:
+                        if recording is None or piece.row.array != row.array:
+                            recording = source.read(piece.row.array)
+                        row = piece.row
+                        yield piece, *cut(recording, piece)
+            except CorpusError as error:
+                raise CorpusError(f"{self._label} line {row.line}: {name} {error}") from None
+            except OSError as error:
+                raise CorpusError(
+                    f"{self._label} line {row.line}, `file`: {name} must be readable, got {error.strerror}"
+                ) from None
+
+    def _sensed(self, pieces: Sequence[Piece], parts: Sequence[tuple[Array, float | None]]) -> Sensed:
+        first, rate = pieces[0].row, parts[0][1]
+        channels = len(parts[0][0])
+        for piece, (samples, own_rate) in zip(pieces, parts, strict=True):
+            self._check_alike(first, channels, rate, piece.row, len(samples), own_rate)
+        lengths = np.array([samples.shape[1] for samples, _ in parts])
+        self._check_size(first, len(parts) * channels * int(lengths.max()))
+        padded = np.full((len(parts), channels, lengths.max()), np.nan)
+        for target, (samples, _) in zip(padded, parts, strict=True):
+            target[:, : samples.shape[1]] = samples
+        seconds: Array | None = None if rate is None else lengths / rate
+        if first.signal == "intervals":
+            seconds = np.nansum(padded[:, 0], axis=-1)
+        return Sensed(
+            capture=Capture(
+                samples=padded,
+                rate_hz=rate,
+                signal=first.signal,
+                unit=canonical(first.signal, first.unit)[0],
+                seconds=seconds,
+            ),
+            attempt=np.array([piece.attempt for piece in pieces]),
+            attacker=np.array([piece.attacker for piece in pieces]),
+        )
+
+    def _check_alike(
+        self,
+        other: Row,
+        channels: int,
+        rate: float | None,
+        row: Row,
+        own_channels: int,
+        own_rate: float | None,
+    ) -> None:
+        for what, one, two in (
+            ("number of channels", channels, own_channels),
+            ("rate in hertz", rate, own_rate),
+        ):
+            if one != two:
+                raise CorpusError(
+                    f"{self._label} lines {other.line} and {row.line}: "
+                    f"all of {row.stream} must have one {what}, got {one} and {two}"
+                )
+
+    def _check_size(self, row: Row, cells: int) -> None:
+        if cells * 8 > MAX_STREAM_BYTES:
+            raise CorpusError(
+                f"{self._label} line {row.line}: one session's {row.stream}, padded to equal length, "
+                f"must take at most {MAX_STREAM_BYTES} bytes, got {cells * 8}; split the session"
+            )
+
+
+def open_corpus(path: str | Path) -> RecordedCorpus:
+    """Open a recorded corpus, checking its manifest and that the files are there.
+
+    What stands in the files is checked when it is read; `RecordedCorpus.check` reads it all.
+
+    Parameters
+    ----------
+    path : str or Path
+        A manifest CSV, or a folder that holds `manifest.csv`.
+
+    Raises
+    ------
+    CorpusError
+        On the first violation: one sentence with file, line and column.
+    """
+    path = Path(path)
+    try:
+        manifest = path / MANIFEST if path.is_dir() else path
+        folder = Path(os.path.realpath(manifest.parent))
+        if path.is_dir() and Path(os.path.realpath(manifest)).parent != folder and manifest.is_symlink():
+            raise CorpusError(f"{MANIFEST} must lie in its own folder, got a link that leaves it")
+        label = f"{folder.name}/{manifest.name}"
+        if not manifest.is_file():
+            what = f"no {MANIFEST} in it" if path.is_dir() else "no such file"
+            raise CorpusError(f"{path} must be a manifest or a folder that holds {MANIFEST}, got {what}")
+        with manifest.open("rb") as handle:
+            raw = handle.read(MAX_MANIFEST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CorpusError(f"{str(path)!a} must be a readable manifest or folder, got: {reason}") from None
+    if len(raw) > MAX_MANIFEST_BYTES:
+        raise CorpusError(
+            f"{label} must take at most {MAX_MANIFEST_BYTES} bytes, got more; split the corpus"
+        )
+    rows = parse_manifest(raw, name=label)
+    people = roster(rows, name=label)
+    corpus = RecordedCorpus(
+        name=folder.name,
+        _folder=folder,
+        _label=label,
+        _manifest=hashlib.sha256(raw).hexdigest(),
+        _files=tuple(sorted({row.file for row in rows})),
+        _roster=people,
+    )
+    _check_files(corpus, rows)
+    return corpus
+
+
+def _check_files(corpus: RecordedCorpus, rows: Sequence[Row]) -> None:
+    needed = {piece.row.file for piece in corpus.pieces()}
+    first: dict[str, Row] = {}
+    for row in rows:
+        first.setdefault(row.file, row)
+    resolved: dict[str, bool] = {}
+    for name, row in first.items():
+        try:
+            locate(corpus._folder, name, resolved)
+        except CorpusError as error:
+            if name in needed or isinstance(error, EscapeError):
+                raise CorpusError(f"{corpus._label} line {row.line}, `file`: {error}") from None

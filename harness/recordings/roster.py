@@ -1,0 +1,302 @@
+"""Who is in a recorded corpus: rows of the manifest joined to captures, attempts and sittings."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from harness.contracts import DEVICE_A, Sitting
+from harness.errors import CorpusError
+from harness.recordings.manifest import OWNERS, Row, shown
+from harness.recordings.units import canonical
+
+__all__ = ["Piece", "Roster", "natural", "roster"]
+
+NOBODY = -1  # attacker of a row that names none
+SPARE = -1  # attempt of a piece whose attempt lacks one of the two devices
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One capture of one attempt: where it lies, and whose it is in numbers."""
+
+    row: Row  # the first of its rows
+    channels: tuple[str, ...] | None  # None: all that there are
+    subject: int
+    session: int
+    attempt: int
+    attacker: int
+
+
+@dataclass(frozen=True, slots=True)
+class Roster:
+    """Sittings, what was captured in each, and what was left out."""
+
+    sittings: tuple[Sitting, ...]
+    pieces: Mapping[tuple[int, int], tuple[Piece, ...]]  # by subject and session
+    spare: tuple[Piece, ...]  # of attempts that lack a device: checked, not analysed
+    facts: Mapping[str, Any]  # counts, JSON-ready
+
+
+def natural(label: str) -> tuple[Any, ...]:
+    """Return a sort key under which numbers inside labels count as numbers.
+
+    Examples
+    --------
+    >>> sorted(["s10", "s2", "S1"], key=natural)
+    ['S1', 's2', 's10']
+    """
+    parts = re.split(r"([0-9]+)", label.casefold())
+    return (*(int(part) if k % 2 else part for k, part in enumerate(parts)), label)
+
+
+def roster(rows: Sequence[Row], *, name: str) -> Roster:
+    """Join the rows of a manifest, and number its people, sessions and attempts.
+
+    Subjects are numbered from 0 in natural order of their labels, sessions of a subject by
+    `day` if it is given and else in natural order, attempts likewise. An attacker who is also
+    a subject has the subject's number; the others come after the subjects. Excluded rows are
+    numbered too, so that leaving one out renumbers nobody.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+    name : str
+        How error messages call the manifest.
+
+    Raises
+    ------
+    CorpusError
+        On duplicates, contradictions between rows, or without a usable attempt.
+    """
+    groups = _captures(rows, name)
+    reasons: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+    for row in rows:
+        if row.excluded_reason is not None:
+            reasons[row.try_].add(row.excluded_reason)
+    live = [group for group in groups if group[0].try_ not in reasons]
+    _check_roles(rows, name)
+    _check_streams([group[0] for group in live], name)
+
+    subjects = _ranks(row.subject for row in rows)
+    sessions = _session_ranks(rows, name)
+    strangers = {row.attacker for row in rows if row.attacker is not None} - set(subjects)
+    people = subjects | {k: len(subjects) + rank for k, rank in _ranks(strangers).items()}
+    owners: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+    for group in live:
+        owners[group[0].try_].add(group[0].role)
+    complete = {key for key, roles in owners.items() if roles.issuperset(OWNERS)}
+    if not complete:
+        raise CorpusError(
+            f"{name}: must have an attempt with both {' and '.join(OWNERS)} that is not excluded, got none"
+        )
+    tries: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for subject, session, attempt in complete:
+        tries[subject, session].add(attempt)
+    attempts = {key: _ranks(labels) for key, labels in tries.items()}
+
+    def piece(group: Sequence[Row]) -> Piece:
+        row = group[0]
+        ranks = attempts[row.subject, row.session] if row.try_ in complete else {}
+        return Piece(
+            row=row,
+            channels=None if row.channel is None else _channel_order(group),
+            subject=subjects[row.subject],
+            session=sessions[row.subject, row.session],
+            attempt=ranks.get(row.attempt, SPARE),
+            attacker=NOBODY if row.attacker is None else people[row.attacker],
+        )
+
+    by_sitting: dict[tuple[int, int], list[Piece]] = defaultdict(list)
+    spare: list[Piece] = []
+    for found in map(piece, live):
+        if found.attempt == SPARE:
+            spare.append(found)
+        else:
+            by_sitting[found.subject, found.session].append(found)
+    pieces = {key: tuple(sorted(by_sitting[key], key=_order)) for key in sorted(by_sitting)}
+    return Roster(
+        sittings=tuple(
+            Sitting(
+                subject=subject,
+                session=session,
+                attempts=len({one.attempt for one in found}),
+                streams=frozenset(one.row.stream for one in found),
+            )
+            for (subject, session), found in pieces.items()
+        ),
+        pieces=pieces,
+        spare=tuple(spare),
+        facts=_facts(rows, pieces, reasons, incomplete=len(owners) - len(complete)),
+    )
+
+
+def _order(piece: Piece) -> tuple[Any, ...]:
+    row = piece.row
+    return row.stream, piece.attempt, piece.attacker, natural(row.device or "")
+
+
+def _ranks(labels: Iterable[str]) -> dict[str, int]:
+    return {label: rank for rank, label in enumerate(sorted(set(labels), key=natural))}
+
+
+def _channel_order(group: Sequence[Row]) -> tuple[str, ...]:
+    """Return the channels of one capture; by number for arrays, as listed for tables."""
+    labels = [row.channel for row in group if row.channel is not None]
+    return tuple(sorted(labels, key=int)) if group[0].suffix == ".npz" else tuple(labels)
+
+
+def _captures(rows: Sequence[Row], name: str) -> list[list[Row]]:
+    groups: dict[tuple[str | None, ...], list[Row]] = {}
+    for row in rows:
+        key = (*row.try_, row.role, row.signal, row.device, row.attacker)
+        group = groups.setdefault(key, [])
+        if group:
+            _check_sibling(group, row, name)
+        group.append(row)
+    single: dict[tuple[str, ...], Row] = {}
+    for group in groups.values():
+        row = group[0]
+        if row.role not in OWNERS or row.excluded_reason is not None:
+            continue
+        other = single.setdefault((*row.try_, row.role, row.signal), row)
+        if other is not row:
+            raise CorpusError(
+                f"{_lines(name, other, row)}, `device`: must be one {row.role} in an attempt, "
+                f"got {shown(other.device or '')} and {shown(row.device or '')}"
+            )
+    return list(groups.values())
+
+
+def _check_sibling(group: Sequence[Row], row: Row, name: str) -> None:
+    first = group[0]
+    for column in Row.model_fields:
+        if column not in ("line", "channel") and getattr(first, column) != getattr(row, column):
+            raise CorpusError(
+                f"{_lines(name, first, row)}, `{column}`: must be alike in rows of one capture, "
+                f"got {shown(getattr(first, column))} and {shown(getattr(row, column))}; "
+                "tell two captures of one attempt apart by `device` or `attacker`"
+            )
+    for other in group:
+        if other.channel == row.channel or _same_number(other, row):
+            raise CorpusError(
+                f"{_lines(name, other, row)}: must not be duplicates, got the same "
+                f"{row.role} capture of attempt {shown(row.attempt)} twice; remove one"
+            )
+        if other.channel is None or row.channel is None:
+            raise CorpusError(
+                f"{_lines(name, other, row)}, `channel`: must be given in every row of a capture "
+                "or in none, got it in one of two"
+            )
+
+
+def _lines(name: str, one: Row, two: Row) -> str:
+    return f"{name} lines {one.line} and {two.line}"
+
+
+def _same_number(one: Row, two: Row) -> bool:
+    if one.suffix != ".npz" or one.channel is None or two.channel is None:
+        return False
+    return int(one.channel) == int(two.channel)
+
+
+def _check_roles(rows: Sequence[Row], name: str) -> None:
+    roles = {row.role for row in rows}
+    for role in OWNERS:
+        if role not in roles:
+            got = ", ".join(sorted(roles)[:8])
+            raise CorpusError(f"{name}, `role`: must be {role} in at least one row, got only {got}")
+
+
+def _check_streams(rows: Sequence[Row], name: str) -> None:
+    """Refuse a stream whose rate or unit changes: its captures could not stand in one array."""
+    units: dict[str, Row] = {}
+    rates: dict[str, Row] = {}
+    for row in rows:
+        other = units.setdefault(row.stream, row)
+        one, two = (canonical(k.signal, k.unit)[0] for k in (other, row))
+        if one != two:
+            raise CorpusError(
+                f"{_lines(name, other, row)}, `unit`: must be one unit for all of {row.stream}, "
+                f"got {shown(one)} and {shown(two)}"
+            )
+        if row.rate_hz is not None:
+            other = rates.setdefault(row.stream, row)
+            if other.rate_hz != row.rate_hz:
+                raise CorpusError(
+                    f"{_lines(name, other, row)}, `rate_hz`: must be one rate for all of "
+                    f"{row.stream}, got {other.rate_hz:g} and {row.rate_hz:g}; give another sensor another role"
+                )
+
+
+def _session_ranks(rows: Sequence[Row], name: str) -> dict[tuple[str, str], int]:
+    """Return the rank of each session among those of its subject.
+
+    Only the owners' rows say when a session was: a recording of another day may stand beside
+    them as what the adversary holds.
+    """
+    first: dict[tuple[str, str], Row] = {}
+    labels: dict[str, set[str]] = defaultdict(set)
+    for row in rows:
+        labels[row.subject].add(row.session)
+        if row.role not in OWNERS:
+            continue
+        other = first.setdefault((row.subject, row.session), row)
+        if other.day != row.day:
+            raise CorpusError(
+                f"{_lines(name, other, row)}, `day`: must be one day for one session, "
+                f"got {_day(other)} and {_day(row)}"
+            )
+    ranks: dict[tuple[str, str], int] = {}
+    for subject, sessions in labels.items():
+        known = [first[subject, k] for k in sorted(sessions, key=natural) if (subject, k) in first]
+        kinds: dict[type[object], Row] = {}
+        for row in known:
+            kinds.setdefault(type(row.day), row)
+        if len(kinds) > 1:
+            one, two, *_ = kinds.values()
+            raise CorpusError(
+                f"{_lines(name, one, two)}, `day`: must be all numbers, all dates or all empty "
+                f"for the sessions of one subject, got {_day(one)} and {_day(two)}"
+            )
+        days = {row.session: _ordinal(row.day) for row in known}
+        order = sorted(sessions, key=lambda label: (days.get(label, 0), natural(label)))
+        ranks |= {(subject, label): rank for rank, label in enumerate(order)}
+    return ranks
+
+
+def _ordinal(day: int | date | None) -> int:
+    return day.toordinal() if isinstance(day, date) else day or 0
+
+
+def _day(row: Row) -> str:
+    return "no day" if row.day is None else str(row.day)
+
+
+def _facts(
+    rows: Sequence[Row],
+    pieces: Mapping[tuple[int, int], Sequence[Piece]],
+    reasons: Mapping[tuple[str, str, str], set[str]],
+    *,
+    incomplete: int,
+) -> dict[str, Any]:
+    found = [piece for group in pieces.values() for piece in group]
+    excluded = Counter("; ".join(sorted(why)) for why in reasons.values())
+    streams = Counter(piece.row.stream for piece in found)
+    return {
+        "subjects": len({piece.subject for piece in found}),
+        "sessions": len(pieces),
+        "attempts": len({(piece.subject, piece.session, piece.attempt) for piece in found}),
+        "attackers": len({piece.attacker for piece in found} - {NOBODY}),
+        "days": len({piece.row.day for piece in found if piece.row.role == DEVICE_A} - {None}),
+        "devices": len({piece.row.device for piece in found} - {None}),
+        "conditions": sorted({piece.row.condition for piece in found if piece.row.condition is not None}),
+        "excluded": {reason: excluded[reason] for reason in sorted(excluded)},
+        "incomplete": incomplete,
+        "streams": {stream: streams[stream] for stream in sorted(streams)},
+        "rows": len(rows),
+    }
