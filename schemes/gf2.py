@@ -95,7 +95,7 @@ def parity_check(generator: Array) -> Array:
 
 
 def gray(count: int, bits: int) -> Array:
-    """First `count` words of the binary reflected Gray code, most significant bit first, (count, bits) uint8.
+    """First `count` words of the reflected Gray code, most significant bit first, (count, bits) uint8.
 
     Examples
     --------

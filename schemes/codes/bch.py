@@ -19,7 +19,7 @@ import numpy as np
 
 from harness.contracts import Array, frozen
 from schemes import gf2
-from schemes.codes.contract import rows
+from schemes.codes.contract import packed, rows
 
 __all__ = ["Bch", "bch", "bch_dimensions"]
 
@@ -171,10 +171,10 @@ def _syndrome_tables(n: int, t: int) -> Array:
 def _syndromes(words: Array, n: int, t: int) -> Array:
     """(2t + 1, words) uint8; row s is the word at the s-th power of the primitive element, row 0 unused."""
     tables = _syndrome_tables(n, t)
-    packed = np.packbits(words, axis=1)
-    lanes = tables[0].take(packed[:, 0], axis=0)
+    octets = packed(words)
+    lanes = tables[0].take(octets[:, 0], axis=0)
     for index in range(1, len(tables)):
-        lanes ^= tables[index].take(packed[:, index], axis=0)
+        lanes ^= tables[index].take(octets[:, index], axis=0)
     result = np.zeros((2 * t + 1, len(words)), np.uint8)
     result[1::2] = lanes.view(np.uint8)[:, :t].T
     for s in range(2, 2 * t + 1, 2):

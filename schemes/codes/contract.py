@@ -8,7 +8,7 @@ import numpy as np
 
 from harness.contracts import Array
 
-__all__ = ["Code", "rows"]
+__all__ = ["Code", "packed", "rows"]
 
 
 @runtime_checkable
@@ -66,3 +66,15 @@ def rows(bits: Array, width: int) -> Array:
     if bits.ndim == 0 or bits.shape[-1] != width:
         raise ValueError(f"the last axis of the bits must be {width} long, got shape {bits.shape}")
     return bits.reshape(-1, width)
+
+
+def packed(words: Array) -> Array:
+    """Bits (count, n) as bytes (count, ceil(n / 8)), first bit most significant, zeros behind the last."""
+    count, n = words.shape
+    size = -(-n // 8)
+    if n % 8:
+        padded = np.zeros((count, 8 * size), np.uint8)
+        padded[:, :n] = words
+        words = padded
+    # packing along an axis goes row by row; whole bytes a row can be packed as one line
+    return np.packbits(np.ascontiguousarray(words).reshape(-1)).reshape(count, size)

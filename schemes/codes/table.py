@@ -18,7 +18,7 @@ import numpy as np
 
 from harness.contracts import Array, frozen
 from schemes import gf2
-from schemes.codes.contract import rows
+from schemes.codes.contract import packed, rows
 
 __all__ = ["TableCode", "golay23", "golay24", "hamming"]
 
@@ -63,19 +63,20 @@ class TableCode:
         """Messages (..., k), and where an error of weight at most t explains the syndrome."""
         flat = rows(words, self.n)
         by_byte, errors, explained = _tables(self)
-        messages = np.empty((len(flat), self.k), np.uint8)
+        corrected = np.empty(flat.shape, np.uint8)
         decoded = np.empty(len(flat), np.bool_)
         for start in range(0, len(flat), _CHUNK):
             part = flat[start : start + _CHUNK]
             stop = start + len(part)
-            packed = np.packbits(part, axis=1)
-            syndrome = by_byte[0].take(packed[:, 0])
+            octets = packed(part)
+            syndrome = by_byte[0].take(octets[:, 0])
             for index in range(1, len(by_byte)):
-                syndrome ^= by_byte[index].take(packed[:, index])
-            np.bitwise_xor(part[:, : self.k], errors.take(syndrome, axis=0), out=messages[start:stop])
+                syndrome ^= by_byte[index].take(octets[:, index])
+            # whole words, as one contiguous line is corrected faster than many short rows
+            np.bitwise_xor(part, errors.take(syndrome, axis=0), out=corrected[start:stop])
             explained.take(syndrome, out=decoded[start:stop], mode="clip")
         lead = words.shape[:-1]
-        return messages.reshape(*lead, self.k), decoded.reshape(lead)
+        return corrected[:, : self.k].reshape(*lead, self.k), decoded.reshape(lead)
 
 
 @lru_cache(maxsize=16)
@@ -88,7 +89,7 @@ def _generator(code: TableCode) -> Array:
 
 @lru_cache(maxsize=16)
 def _tables(code: TableCode) -> tuple[Array, Array, Array]:
-    """Syndrome by byte (bytes, 256); message part of the error (2^checks, k) and whether it is known."""
+    """Syndrome by byte (bytes, 256); error by syndrome (2^checks, n), and whether it is known."""
     checks = code.n - code.k
     column = (code.parity.astype(np.int64) << np.arange(checks)[::-1, None]).sum(axis=0)  # (n,)
 
@@ -106,7 +107,7 @@ def _tables(code: TableCode) -> tuple[Array, Array, Array]:
         syndrome = np.bitwise_xor.reduce(column[where], axis=1)
         errors[syndrome[:, None], where] = 1
         explained[syndrome] = True
-    return frozen(by_byte), frozen(errors[:, : code.k].copy()), frozen(explained)
+    return frozen(by_byte), frozen(errors), frozen(explained)
 
 
 def hamming(r: int) -> TableCode:
