@@ -1,1 +1,58 @@
-"""reports: see DEVELOPERS.md for what lives here."""
+"""reports: the threat report of an audit, as HTML, Markdown and terminal text."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from harness.results import Audit
+from reports.document import document
+from reports.html import to_html
+from reports.markdown import to_markdown
+from reports.text import to_text
+
+__all__ = ["document", "to_html", "to_markdown", "to_text", "write_reports"]
+
+
+def write_reports(audit: Audit, folder: str | Path) -> tuple[Path, Path]:
+    """Write `report.html` and `report.md` into `folder`, which is made if need be.
+
+    Both are whole before either takes its name, so that a reader never meets half a report.
+
+    Parameters
+    ----------
+    audit : Audit
+        What was found.
+    folder : str or pathlib.Path
+        Where the reports go.
+
+    Returns
+    -------
+    tuple of pathlib.Path
+        The page and the Markdown file.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written.
+    """
+    folder = Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    report = document(audit)
+    texts = {"report.html": to_html(report), "report.md": to_markdown(report)}
+    written: list[tuple[Path, Path]] = []
+    try:
+        for name, text in texts.items():
+            written.append((_written_aside(folder, name, text), folder / name))
+        for aside, final in written:
+            os.replace(aside, final)
+    finally:
+        for aside, _ in written:
+            aside.unlink(missing_ok=True)
+    return folder / "report.html", folder / "report.md"
+
+
+def _written_aside(folder: Path, name: str, text: str) -> Path:
+    aside = folder / f".{name}.{os.getpid()}.part"
+    aside.write_text(text, encoding="utf-8", newline="\n")
+    return aside

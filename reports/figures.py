@@ -1,0 +1,263 @@
+"""Figures as SVG text: the same data give the same bytes, and both page colours read well.
+
+The drawing uses placeholder inks that are swapped for the page's own colour, so that one file
+serves light and dark. Orange-red and blue (from Okabe and Ito's colour-blind-safe set) are
+doubled by different markers.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+import warnings
+import xml.etree.ElementTree as ET
+from collections import Counter
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure as Canvas
+
+from reports.model import Figure, Point, Series
+from reports.reading import promised_odds
+from reports.wording import clean
+
+__all__ = ["draw"]
+
+_SVG = "http://www.w3.org/2000/svg"
+_XLINK = "http://www.w3.org/1999/xlink"
+ET.register_namespace("", _SVG)
+ET.register_namespace("xlink", _XLINK)
+
+_INK, _FAINT = "#010203", "#040506"  # stand for the page's text colour, and a faint one
+_GAINS, _CALM = "#d55e00", "#0072b2"
+_STYLE: dict[Any, Any] = {
+    "svg.fonttype": "none",
+    "text.parse_math": False,
+    "font.family": "sans-serif",
+    "font.size": 9.0,
+    "text.color": _INK,
+    "axes.labelcolor": _INK,
+    "axes.edgecolor": _FAINT,
+    "axes.titlecolor": _INK,
+    "axes.titlesize": 9.5,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "grid.color": _FAINT,
+    "grid.linewidth": 0.4,
+    "xtick.color": _FAINT,
+    "ytick.color": _FAINT,
+    "xtick.labelcolor": _INK,
+    "ytick.labelcolor": _INK,
+    "figure.facecolor": "none",
+    "axes.facecolor": "none",
+    "savefig.facecolor": "none",
+}
+_NO_METADATA = {"Date": None, "Creator": None, "Format": None, "Type": None}
+
+
+def draw(figure: Figure) -> str:
+    """An SVG element for a figure of kind "odds", "people", "rank" or "leakage".
+
+    Raises
+    ------
+    ValueError
+        If the kind is another one.
+    """
+    with mpl.rc_context(), warnings.catch_warnings():
+        mpl.rcdefaults()  # a setting of this machine must not change the report
+        mpl.rcParams.update({**_STYLE, "svg.hashsalt": figure.key})
+        # A reader's browser has the letters that the measuring font lacks.
+        warnings.filterwarnings("ignore", message=r"Glyph \d+")
+        if figure.kind == "odds":
+            canvas = _odds(figure)
+        elif figure.kind == "people":
+            canvas = _people(figure)
+        elif figure.kind in ("rank", "leakage"):
+            canvas = _intervals(figure)
+        else:
+            raise ValueError(f"`kind` must be odds, people, rank or leakage, got {figure.kind!r}")
+        buffer = io.StringIO()
+        canvas.savefig(buffer, format="svg", metadata=_NO_METADATA)
+    return _inline(buffer.getvalue(), figure)
+
+
+def _short(label: str, length: int = 36) -> str:
+    label = clean(label)
+    return label if len(label) <= length else label[: length - 1] + "…"
+
+
+def _looks(series: Series) -> tuple[str, str]:
+    return (_GAINS, "D") if series.flagged else (_CALM, "o")
+
+
+def _odds(figure: Figure) -> Canvas:
+    across = 3
+    down = max(1, -(-len(figure.series) // across))
+    canvas = Canvas(figsize=(9.6, 0.55 + 2.15 * down), layout="constrained")
+    grid = canvas.subplots(down, across, sharex=True, sharey=True, squeeze=False)
+    axes: list[Axes] = list(grid.flat)
+    floor = _floor(figure)
+    for axis, series in zip(axes, figure.series, strict=False):
+        _odds_panel(axis, series, floor, figure.key_bits)
+        axis.set_title(_short(series.label), loc="left")
+    for i, axis in enumerate(axes):
+        axis.set_ylim(1.06 * floor, -0.05 * floor)
+        axis.set_xlim(-3, 67)
+        ticks = [floor * part / 4 for part in range(5)]
+        axis.set_yticks(ticks, [budget_label(t) for t in ticks])
+        axis.set_xticks([0, 20, 40, 64], ["1", "2^20", "2^40", "2^64"])
+        axis.tick_params(labelbottom=i + across >= len(figure.series))
+        if i >= len(figure.series):
+            axis.set_axis_off()
+    canvas.supxlabel("guesses", fontsize=9)
+    canvas.supylabel("odds of success", fontsize=9)
+    return canvas
+
+
+def budget_label(log2_odds: float) -> str:
+    """An odds tick from its binary logarithm.
+
+    Examples
+    --------
+    >>> budget_label(-64.0), budget_label(0.0)
+    ('2^-64', '1')
+    """
+    return "1" if log2_odds == 0 else f"2^{log2_odds:.0f}"
+
+
+def _floor(figure: Figure) -> float:
+    marks = [v for s in figure.series for p in s.points for v in (p.value, p.low) if v]
+    least = min([0.0, *(math.log2(v) for v in marks if v > 0)])
+    lowest = min(least, -float(figure.key_bits or 0), -4.0)
+    return -4.0 * math.ceil(min(-lowest, 256.0) / 4)
+
+
+def _odds_panel(axis: Axes, series: Series, floor: float, bits: int | None) -> None:
+    def log2(value: float | None, otherwise: float) -> float:
+        return otherwise if value is None or value <= 0 else max(math.log2(value), floor)
+
+    colour, marker = _looks(series)
+    if bits is not None:
+        steps = range(65)
+        promise = [log2(promised_odds(bits, 2**g), floor) for g in steps]
+        axis.plot(steps, promise, color=_INK, lw=0.9, ls=(0, (4, 3)))
+    points = sorted(series.points, key=lambda p: p.x)
+    if not points:
+        axis.text(0.5, 0.5, "no odds measured", transform=axis.transAxes, ha="center", style="italic")
+        return
+    x = [p.x for p in points]
+    axis.fill_between(
+        x,
+        [log2(p.low, floor) for p in points],
+        [log2(p.high, 0.0) for p in points],
+        color=colour,
+        alpha=0.18,
+        lw=0,
+    )
+    shown = [p for p in points if p.value > 0]
+    axis.plot(
+        [p.x for p in shown],
+        [log2(p.value, floor) for p in shown],
+        color=colour,
+        marker=marker,
+        ms=4.5,
+        lw=1.3,
+    )
+    none = [p for p in points if p.value <= 0]
+    tops = [log2(p.high, 0.0) for p in none]
+    axis.plot([p.x for p in none], tops, color=colour, marker="v", mfc="none", ms=6, ls="none")
+
+
+def _people(figure: Figure) -> Canvas:
+    rows = figure.series
+    canvas = Canvas(figsize=(9.6, 0.9 + 0.62 * max(1, len(rows))), layout="constrained")
+    axis = canvas.subplots()
+    for i, series in enumerate(rows):
+        colour, marker = _looks(series)
+        # Subjects of equal value share a mark; its size and number say how many they are.
+        counts = Counter(round(p.value, 2) for p in series.points)
+        for value, count in sorted(counts.items()):
+            axis.scatter(
+                [value], [i], s=28 + 9 * count, color=colour, marker=marker, alpha=0.75, lw=0, clip_on=False
+            )
+            axis.annotate(
+                str(count),
+                (value, i),
+                xytext=(0, -13 - 0.12 * count),
+                textcoords="offset points",
+                ha="center",
+                fontsize=7.5,
+            )
+    axis.set_yticks(range(len(rows)), [_short(s.label, 44) for s in rows])
+    axis.set_ylim(len(rows) - 0.35, -0.55)
+    axis.set_xlim(-0.02, 1.02)
+    axis.set_xlabel("share of a subject's attempts (number below a mark: subjects at that value)")
+    axis.grid(axis="y", visible=False)
+    return canvas
+
+
+def _intervals(figure: Figure) -> Canvas:
+    rows = figure.series
+    canvas = Canvas(figsize=(9.6, 0.9 + 0.36 * max(1, len(rows))), layout="constrained")
+    axis = canvas.subplots()
+    for i, series in enumerate(rows):
+        colour, marker = _looks(series)
+        for point in series.points:
+            _interval(axis, i, point, colour, marker)
+    if figure.kind == "rank":
+        axis.set_xlabel("median log2 rank of the true key (left: found sooner)")
+        if figure.key_bits is not None:
+            axis.axvline(figure.key_bits - 1, color=_INK, lw=0.9, ls=(0, (4, 3)))
+    else:
+        axis.set_xlabel("bits per symbol that the view tells about the witness")
+    axis.set_yticks(range(len(rows)), [_short(s.label, 44) for s in rows])
+    axis.set_ylim(len(rows) - 0.4, -0.6)
+    axis.set_xlim(left=min(0.0, axis.get_xlim()[0]))
+    axis.grid(axis="y", visible=False)
+    return canvas
+
+
+def _interval(axis: Axes, y: int, point: Point, colour: str, marker: str) -> None:
+    low = point.value if point.low is None else point.low
+    high = point.value if point.high is None else point.high
+    axis.plot([low, high], [y, y], color=colour, lw=3, alpha=0.45, solid_capstyle="butt")
+    axis.plot([point.value], [y], color=colour, marker=marker, ms=6, ls="none")
+    for end, value, way in ((point.low, low, "<"), (point.high, high, ">")):
+        if end is None:
+            axis.plot([value], [y], color=colour, marker=way, mfc="none", ms=10, ls="none")
+
+
+def _inline(svg: str, figure: Figure) -> str:
+    """The drawing without prolog, with ids of its own, the page's inks, and words for who cannot see "
+    "it."""
+    root = ET.fromstring(svg[svg.index("<svg") :])
+    for parent in list(root.iter()):
+        for child in list(parent):
+            if child.tag == f"{{{_SVG}}}style" or child.tag == f"{{{_SVG}}}metadata":
+                parent.remove(child)
+    for element in root.iter():
+        for name, value in element.attrib.items():
+            element.set(name, _adapted(name, value, figure.key))
+    for name in ("width", "height"):
+        root.attrib.pop(name, None)
+    root.set("role", "img")
+    root.set("style", "stroke-linejoin: round; stroke-linecap: butt")
+    for place, (tag, text) in enumerate((("title", figure.title), ("desc", figure.description))):
+        element = ET.Element(f"{{{_SVG}}}{tag}", {"id": f"{figure.key}-{tag}"})
+        element.text = clean(text)
+        root.insert(place, element)
+    root.set("aria-labelledby", f"{figure.key}-title {figure.key}-desc")
+    return ET.tostring(root, encoding="unicode")
+
+
+def _adapted(name: str, value: str, key: str) -> str:
+    if name == "id":
+        return f"{key}-{value}"
+    if name == f"{{{_XLINK}}}href":
+        return re.sub(r"^#", f"#{key}-", value)
+    value = value.replace("url(#", f"url(#{key}-")
+    return value.replace(_INK, "currentColor").replace(_FAINT, "var(--faint, #888888)")

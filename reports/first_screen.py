@@ -1,0 +1,235 @@
+"""The first screen: what a reader who reads no further must know."""
+
+from __future__ import annotations
+
+from harness.results import Audit, Row
+from reports.model import Block, Cell, Facts, Items, Section, SignOff, Table
+from reports.reading import (
+    ODDS_BUDGETS,
+    Outcome,
+    by_severity,
+    chosen,
+    key_bits,
+    outcomes,
+    resolution,
+    scheme_names,
+    untested,
+)
+from reports.wording import (
+    NOT_STATED,
+    budget_text,
+    clean,
+    interval_text,
+    joined,
+    level_text,
+    number_text,
+    quantity_text,
+)
+
+__all__ = ["evidence_line", "first_screen", "open_threats"]
+
+_HONEST = (
+    ("key-agreement", "Keys agree"),
+    ("failure-to-acquire", "Failures to acquire"),
+    ("bit-mismatch", "Bits that differ before correction"),
+    ("time-to-key", "Time to a key"),
+    ("rate", "Secret rate"),
+    ("strangers-agreement", "A stranger's body agrees"),
+)
+
+
+def first_screen(audit: Audit, not_run: list[str]) -> Section:
+    """Outcome, evidence, strongest adversary, the honest pair, use of the key, open threats, sign-off."""
+    found = outcomes(audit)
+    blocks: list[Block] = [
+        Facts(tuple(_summary(audit, found)), key="summary"),
+        _outcome_table(audit, found),
+        _honest_table(audit),
+        _open_threats_list(audit, not_run),
+        SignOff(("Decision", "Name", "Date")),
+    ]
+    return Section("first-screen", "At a glance", tuple(blocks))
+
+
+def _summary(audit: Audit, found: list[Outcome]) -> list[tuple[str, str]]:
+    gains = sum(o.verdict.tone == "alarm" for o in found)
+    still_open = sum(o.verdict.tone == "open" for o in found)
+    pairs = [
+        (
+            "Outcome",
+            f"{gains} of {len(found)} scheme-adversary pairs beat the promise of the key's length; "
+            f"{still_open} could not be judged.",
+        ),
+        ("Claims", "None declared: every adversary is compared with the promise of the key's length."),
+        ("Evidence", evidence_line(audit)),
+    ]
+    if audit.settings.get("claims"):
+        pairs[1] = ("Claims", joined(audit.settings["claims"]))
+    for scheme in scheme_names(audit):
+        pairs.append(
+            (f"Strongest adversary: {clean(scheme)}", _strongest([o for o in found if o.scheme == scheme]))
+        )
+    pairs += [
+        ("Smallest odds this corpus could have shown", _resolutions(audit)),
+        ("Share of weak people", "Not assessed in this version."),
+        ("Use of the key", _use(audit)),
+    ]
+    return pairs
+
+
+def evidence_line(audit: Audit) -> str:
+    """Recorded or simulated, how many people, attackers, sessions, attempts."""
+    data = audit.corpus.get("data")
+    kind = {
+        "simulated": "Simulated people: evidence about a model of people, not about people",
+        "recorded": "Recorded people",
+    }.get(str(data), f"Kind of evidence {NOT_STATED}")
+    counts = [
+        f"{name} {joined(audit.corpus.get(name, audit.settings.get(name)))}"
+        for name in ("subjects", "attackers", "sessions", "attempts")
+    ]
+    return f"{kind}. In the corpus: {'; '.join(counts)}. Days apart: {joined(audit.corpus.get('days'))}."
+
+
+def _strongest(found: list[Outcome]) -> str:
+    early, late = _leaders(found, 1), _leaders(found, 2**40)
+    told = [
+        (who, f"{odds} at {when}")
+        for (who, odds), when in ((early, "one guess"), (late, "2^40 guesses"))
+        if odds
+    ]
+    if not told:
+        return "No odds were measured, so no adversary can be called strongest."
+    if len({who for who, _ in told}) == 1:
+        return f"{told[0][0]} the key with odds {' and '.join(odds for _, odds in told)}."
+    return "; ".join(f"{who} the key with odds {odds}" for who, odds in told) + "."
+
+
+def _leaders(found: list[Outcome], budget: int) -> tuple[str, str]:
+    """Who does best at one budget, ties together with their verb, and the odds with their interval."""
+    rows = [(clean(o.attack), o.odds[budget]) for o in found if budget in o.odds]
+    rows = [(name, row) for name, row in rows if row.status == "measured" and row.value is not None]
+    if not rows:
+        return "", ""
+    best = max(rows, key=lambda entry: entry[1].value or 0.0)[1]
+    names = [name for name, row in rows if row.value == best.value]
+    odds = f"{number_text(best.value)} {interval_text(best.low, best.high)}"
+    if len(names) == 1:
+        return f"{names[0]} finds", odds
+    if len(names) == len(rows):
+        return f"No adversary stands out: each of the {len(rows)} finds", odds
+    if len(names) <= 3:
+        return f"{', '.join(names[:-1])} and {names[-1]} find", odds
+    return f"{names[0]}, {names[1]} and {len(names) - 2} others find", odds
+
+
+def _resolutions(audit: Audit) -> str:
+    stated = [(clean(s), resolution(audit, s)) for s in scheme_names(audit)]
+    if not stated:
+        return resolution(audit)
+    if len({text for _, text in stated}) == 1:
+        return stated[0][1]
+    return "; ".join(f"{name}: {text}" for name, text in stated)
+
+
+def _use(audit: Audit) -> str:
+    use = audit.settings.get("use")
+    return (
+        joined(use)
+        if use
+        else "Not declared: judged at the harshest, off-line guesses at a key used as it is."
+    )
+
+
+def _outcome_table(audit: Audit, found: list[Outcome]) -> Table:
+    columns = (
+        "Scheme",
+        "Adversary",
+        "Odds at 1 guess",
+        *(f"at {budget_text(b)}" for b in ODDS_BUDGETS[1:]),
+        "Median log2 key rank",
+        "Leakage",
+        "Verdict",
+    )
+    level = level_text(audit.settings.get("level"))
+    return Table(
+        f"Outcome of every adversary. Odds that the key is among the first guesses; level of the "
+        f"intervals: {level}.",
+        columns,
+        tuple(_outcome_row(audit, o) for o in found),
+        key="outcome",
+    )
+
+
+def _outcome_row(audit: Audit, found: Outcome) -> tuple[Cell, ...]:
+    bits = key_bits(audit, found.scheme)
+    verdict = found.verdict
+    leak = found.leakage
+    if leak is not None and leak.status == "measured":
+        leakage = Cell(f"{number_text(leak.value)} {clean(leak.unit)}", _test(found.leakage_test))
+    else:
+        leakage = Cell(leak.status if leak is not None else "–", _test(found.leakage_test))
+    return (
+        Cell(clean(found.scheme), f"{bits}-bit key" if bits is not None else f"key length {NOT_STATED}"),
+        Cell(clean(found.attack)),
+        *(_odds_cell(found.odds.get(b), interval=b == 1) for b in ODDS_BUDGETS),
+        _odds_cell(found.rank, interval=False),
+        leakage,
+        Cell(verdict.text, verdict.detail, verdict.tone),
+    )
+
+
+def _odds_cell(row: Row | None, *, interval: bool) -> Cell:
+    if row is None:
+        return Cell("–")
+    if row.status != "measured":
+        return Cell(row.status)
+    return Cell(number_text(row.value), interval_text(row.low, row.high) if interval else "")
+
+
+def _test(row: Row | None) -> str:
+    return "" if row is None or row.status != "measured" else f"p = {number_text(row.value)}"
+
+
+def _honest_table(audit: Audit) -> Table:
+    schemes = scheme_names(audit)
+    rows = []
+    for measure, label in _HONEST:
+        cells = [Cell(label)]
+        for scheme in schemes:
+            row = chosen(audit.select(scheme=scheme, attack=None, measure=measure))
+            cells.append(Cell(NOT_STATED) if row is None else Cell(quantity_text(row), _basis(row)))
+        rows.append(tuple(cells))
+    return Table(
+        "The honest pair at the same operating point as the odds above: same parameters, same attempts, "
+        "failures to acquire counted.",
+        ("Of the owners' devices", *(clean(s) for s in schemes)),
+        tuple(rows),
+        key="honest",
+    )
+
+
+def _basis(row: Row) -> str:
+    if row.status != "measured":
+        return clean(row.reason or "")
+    return clean(row.method) if row.measure in ("rate", "time-to-key") else ""
+
+
+def open_threats(audit: Audit) -> list[tuple[str, str]]:
+    """Adversaries that were to be measured and were not: who, and why."""
+    entries: dict[tuple[str, str], None] = {}
+    for row in untested(audit):
+        who = f"{clean(row.attack or 'honest pair')} against {clean(row.scheme)}"
+        entries[(who, f"{row.status}: {clean(row.reason or NOT_STATED)}")] = None
+    return list(entries)
+
+
+def _open_threats_list(audit: Audit, not_run: list[str]) -> Items:
+    entries = [(f"Open threat: {who}", why) for who, why in open_threats(audit)]
+    if not_run:
+        entries.append(("Not tried at all", ", ".join(not_run)))
+    grave = [f for f in by_severity(audit.findings) if f.severity in ("critical", "high")]
+    entries += [(f"Finding, {f.severity}", clean(f.text)) for f in grave]
+    return Items(
+        tuple(entries or [("", "No open threats among the adversaries of this report.")]), key="open"
+    )

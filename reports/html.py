@@ -1,0 +1,49 @@
+"""The threat report as one HTML page that loads nothing and runs nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from reports.figures import draw
+from reports.model import Block, Document, Figure
+from reports.wording import clean
+
+__all__ = ["to_html"]
+
+_MARKS = {"alarm": "▲", "open": "○", "calm": "·"}  # shape, so that no verdict rests on colour
+
+
+def to_html(document: Document) -> str:
+    """A self-contained page: inline style and figures, no script, everything from the audit escaped.
+
+    Parameters
+    ----------
+    document : Document
+        What `reports.document.document` made of an audit.
+    """
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_printable,
+        keep_trailing_newline=True,
+    )
+    template = environment.get_template("report.html.jinja")
+    return template.render(document=document, marks=_MARKS, draw=_drawn, kind_of=_kind)
+
+
+def _printable(value: Any) -> Any:
+    return clean(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def _drawn(figure: Figure) -> Markup:
+    # The drawing comes from an XML serialiser, which has escaped every label.
+    return Markup(draw(figure))
+
+
+def _kind(block: Block) -> str:
+    return type(block).__name__

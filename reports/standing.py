@@ -1,0 +1,134 @@
+"""The words that every threat report carries, whatever was audited."""
+
+from __future__ import annotations
+
+__all__ = [
+    "ADVICE",
+    "ASSETS",
+    "ASSUMPTIONS",
+    "BOUNDARIES",
+    "CAUTIONS",
+    "DEFAULT_ADVICE",
+    "METHOD",
+    "STANDARD_ADVERSARIES",
+]
+
+STANDARD_ADVERSARIES = {
+    "mimicry": "copies the gesture, live or after practice, with sensors on their own body",
+    "camera": "turns a video of the victim into a waveform",
+    "population": "guesses keys from other people's keys, without any sensor",
+    "helper-leak": "decodes the public helper data alone",
+    "distant-sensor": "senses the victim without touching",
+    "body-site": "senses another place on the same body",
+    "replay": "holds earlier recordings of the victim",
+    "profiled": "trains a model on other people that turns a view into the witness",
+    "past-keys": "knows the victim's past sessions together with their keys",
+    "touching-partner": "is in contact with the victim, by a handshake for instance",
+    "neighbour": "runs another pair of devices beside this one",
+    "enumeration": "ranks all keys by a belief and tries them off line",
+    "helper-reuse": "stacks or links the helper data of several enrolments of one person",
+    "helper-tamper": "alters helper data and watches which are accepted",
+    "injection": "drives the sensors with a waveform of their own",
+    "relay": "carries live messages between the victim and a device",
+    "key-check": "tests parts of the key against a published check value",
+    "strangers": "puts another person's body to the victim's helper data",
+}
+
+ASSETS = (
+    ("The key", "unknown to everyone but the two devices, as hard to guess as its length promises"),
+    (
+        "The agreement",
+        "the devices of one body end with equal keys, in bounded time, or both notice that they do not",
+    ),
+    (
+        "The body's signals",
+        "helper data and messages tell nobody more about the wearer than the exchange needs",
+    ),
+    ("Freshness", "a key that was learned once opens neither earlier nor later sessions"),
+    ("Exclusivity", "a device on another body does not come to the key"),
+)
+
+BOUNDARIES = (
+    ("Device A", "its capture, its witness, its key", "trusted: runs the scheme as published"),
+    ("Device B", "its capture, its witness, its key", "trusted: runs the scheme as published"),
+    (
+        "Body to sensor",
+        "what each owner's sensor records",
+        "reachable by adversaries who interfere with a sensor",
+    ),
+    (
+        "Public channel",
+        "helper data and every message",
+        "read in full by every adversary who sees helper data",
+    ),
+    (
+        "Adversary's sensors",
+        "the roles listed for each adversary",
+        "under the adversary's control, synchronised",
+    ),
+    (
+        "Other people",
+        "captures, helper data and keys of the population",
+        "open to any adversary who learns",
+    ),
+)
+
+ASSUMPTIONS = (
+    "Every adversary knows the scheme, its code, its quantiser and its timing; only the body's signal "
+    "is secret.",
+    "Adversaries use error-correcting decoders and soft decisions, search for the lag, and may learn "
+    "from "
+    "other people; what the owner's device can compute, they can compute.",
+    "Both devices are intact: malware, side channels of the processor and stolen devices lie outside "
+    "this report.",
+    "An attack bounds security from one side. That it finds nothing does not show that nothing can be "
+    "found.",
+)
+
+METHOD = (
+    "Whole subjects are the units: adversaries learn on some subjects and attack others, and intervals "
+    "allow for the likeness of attempts of one subject.",
+    "An attempt whose capture yields no witness is a failure of the exchange. It is counted, not dropped.",
+    "Success odds are given per established key: the share of keys that are among the first G guesses. "
+    "Equally likely keys share their places in the order of guessing.",
+    "No success among n keys is an upper limit, not zero odds. Smaller odds come from enumeration "
+    "(exact) or from a model whose assumption is printed (modelled).",
+    "A verdict compares odds with what the key's length promises, G / 2^n for n bits. An adversary gains "
+    "if the lower limit of the odds lies above that at any budget.",
+    "Each row says what it bounds, what it rests on, and how many people and attempts stand behind it.",
+)
+
+CAUTIONS = (
+    ("Evidence, not a certificate", "every figure holds under the adversaries and assumptions named "
+    "here. The decision "
+     "belongs to qualified reviewers under the rules of their place."),
+    ("Consent", "people are recorded only with their informed consent, and with the approval of an "
+    "ethics board "
+     "where the law asks for one."),
+    ("Electrodes", "electrodes go on people only through isolated, battery-powered amplifiers built for "
+    "that "
+     "purpose (IEC 60601 family)."),
+    ("Health data", "recordings of bodies are health data. Subjects appear by pseudonym only, and this "
+    "report "
+     "carries no raw signal."),
+)  # fmt: skip
+
+DEFAULT_ADVICE = "Not stated by the audit; decide with the designers of the scheme."
+
+ADVICE = {
+    "population": (
+        "Measure the min-entropy of the source for the worst subject and extract no more than that."
+    ),
+    "helper-leak": (
+        "Charge the helper data against the min-entropy left and shorten the key "
+        "accordingly, or publish less."
+    ),
+    "mimicry": "Lengthen the record, or use features that cannot be copied by copying the gesture.",
+    "distant-sensor": (
+        "State the distance at which the promise holds, and use a signal that does not carry that far."
+    ),
+    "body-site": (
+        "Use a signal that differs between places on the body, or demand that nothing else touches it."
+    ),
+    "replay": "Bind every key to fresh signal: reject a record that resembles an earlier one.",
+}
