@@ -229,7 +229,7 @@ def _check_streams(rows: Sequence[Row], name: str) -> None:
             if other.rate_hz != row.rate_hz:
                 raise CorpusError(
                     f"{_lines(name, other, row)}, `rate_hz`: must be one rate for all of "
-                    f"{row.stream}, got {other.rate_hz:g} and {row.rate_hz:g}; give another sensor another role"
+                    f"{row.stream}, got {other.rate_hz:g} and {row.rate_hz:g}; name another sensor apart"
                 )
 
 
