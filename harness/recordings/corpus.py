@@ -150,9 +150,9 @@ class RecordedCorpus:
                     source: Source = READERS[row.suffix](handle)
                     recording: Recording | None = None
                     for piece in group:
-                        if recording is None or piece.row.array != row.array:
-                            recording = source.read(piece.row.array)
-                        row = piece.row
+                        before, row = row, piece.row
+                        if recording is None or row.array != before.array:
+                            recording = source.read(row.array)
                         yield piece, *cut(recording, piece)
             except CorpusError as error:
                 raise CorpusError(f"{self._label} line {row.line}: {name} {error}") from None
