@@ -6,12 +6,12 @@ import os
 from pathlib import Path
 
 from harness.results import Audit
-from reports.document import document
+from reports.document import document as threat_report
 from reports.html import to_html
 from reports.markdown import to_markdown
 from reports.text import to_text
 
-__all__ = ["document", "to_html", "to_markdown", "to_text", "write_reports"]
+__all__ = ["to_html", "to_markdown", "to_text", "write_reports"]
 
 
 def write_reports(audit: Audit, folder: str | Path) -> tuple[Path, Path]:
@@ -38,21 +38,15 @@ def write_reports(audit: Audit, folder: str | Path) -> tuple[Path, Path]:
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
-    report = document(audit)
+    report = threat_report(audit)
     texts = {"report.html": to_html(report), "report.md": to_markdown(report)}
-    written: list[tuple[Path, Path]] = []
+    asides = {name: folder / f".{name}.{os.getpid()}.part" for name in texts}
     try:
         for name, text in texts.items():
-            written.append((_written_aside(folder, name, text), folder / name))
-        for aside, final in written:
-            os.replace(aside, final)
+            asides[name].write_text(text, encoding="utf-8", newline="\n")
+        for name, aside in asides.items():
+            os.replace(aside, folder / name)
     finally:
-        for aside, _ in written:
+        for aside in asides.values():
             aside.unlink(missing_ok=True)
     return folder / "report.html", folder / "report.md"
-
-
-def _written_aside(folder: Path, name: str, text: str) -> Path:
-    aside = folder / f".{name}.{os.getpid()}.part"
-    aside.write_text(text, encoding="utf-8", newline="\n")
-    return aside

@@ -159,6 +159,7 @@ def _method(audit: Audit) -> Section:
 def _results(audit: Audit) -> Section:
     blocks: list[Block] = []
     for number, scheme in enumerate(scheme_names(audit), start=1):
+        blocks.append(Paragraph(clean(scheme), "scheme"))
         blocks += figures_of(audit, scheme, number)
         honest = audit.select(scheme=scheme, attack=None)
         if honest:
@@ -188,16 +189,22 @@ def _result_table(heading: str, said: str, rows: list[Row]) -> Table:
 
 def _result_row(row: Row) -> tuple[Cell, ...]:
     tone = "" if row.status == "measured" else "open"
-    measured = row.status == "measured"
+    bounded = row.low is not None or row.high is not None
     return (
         Cell(clean(row.measure), clean(row.unit)),
         Cell(budget_text(row.budget)),
-        Cell(quantity_text(row), f"level {level_text(row.level)}" if measured else "", tone),
-        Cell(side_text(row.side)),
+        Cell(quantity_text(row), f"level {level_text(row.level)}" if bounded else "", tone),
+        Cell(_bounds(row)),
         Cell(evidence_text(row.evidence), f"{clean(row.data)} data"),
         Cell(f"{row.subjects}, {row.attempts}"),
         Cell(clean(row.method), clean(row.reason or "")),
     )
+
+
+def _bounds(row: Row) -> str:
+    if row.measure == "leakage-test" and row.status == "measured":
+        return "chance of a view this telling if nothing leaked"
+    return side_text(row.side)
 
 
 def _findings(audit: Audit) -> Section:
@@ -280,22 +287,26 @@ def _recommendations(audit: Audit) -> Section:
         if finding.severity in ("critical", "high", "medium"):
             grouped.setdefault(_advice(finding), []).append(finding)
     entries = [
-        (f"{found[0].severity}: {', '.join(dict.fromkeys(clean(f.id) for f in found))}", advice)
+        (f"{found[0].severity}: {', '.join(dict.fromkeys(_about(f) for f in found))}", advice)
         for advice, found in grouped.items()
     ]
     entries += [
-        (f"open: {who}", f"Supply what is missing and run again ({why}).")
+        (
+            f"open: {who}",
+            "Repair the plug-in and run again."
+            if why.startswith("failed")
+            else "Supply what is missing and run again.",
+        )
         for who, why in open_threats(audit)
     ]
     if not entries:
-        entries = [
-            (
-                "",
-                "No finding of medium severity or more, and no open threat among the adversaries asked "
-                "for.",
-            )
-        ]
+        entries = [("", "No finding of medium severity or more, and no open threat among those asked for.")]
     return Section("recommendations", "Recommendations", (Items(tuple(entries), key="recommendations"),))
+
+
+def _about(finding: Finding) -> str:
+    who = f", {clean(finding.attack)}" if finding.attack else ""
+    return f"{clean(finding.id)} ({clean(finding.scheme)}{who})"
 
 
 def _annex(audit: Audit) -> Section:

@@ -32,6 +32,12 @@ ET.register_namespace("xlink", _XLINK)
 
 _INK, _FAINT = "#010203", "#040506"  # stand for the page's text colour, and a faint one
 _GAINS, _CALM = "#d55e00", "#0072b2"
+_PAGE = {
+    _INK: "currentColor",
+    _FAINT: "var(--faint, #888888)",
+    _GAINS: f"var(--gains, {_GAINS})",
+    _CALM: f"var(--held, {_CALM})",
+}
 _STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "text.parse_math": False,
@@ -149,15 +155,9 @@ def _odds_panel(axis: Axes, series: Series, floor: float, bits: int | None) -> N
     if not points:
         axis.text(0.5, 0.5, "no odds measured", transform=axis.transAxes, ha="center", style="italic")
         return
-    x = [p.x for p in points]
-    axis.fill_between(
-        x,
-        [log2(p.low, floor) for p in points],
-        [log2(p.high, 0.0) for p in points],
-        color=colour,
-        alpha=0.18,
-        lw=0,
-    )
+    for point in points:
+        ends = [log2(point.low, floor), log2(point.high, 0.0)]
+        axis.plot([point.x, point.x], ends, color=colour, alpha=0.3, lw=5, solid_capstyle="butt")
     shown = [p for p in points if p.value > 0]
     axis.plot(
         [p.x for p in shown],
@@ -194,7 +194,7 @@ def _people(figure: Figure) -> Canvas:
             )
     axis.set_yticks(range(len(rows)), [_short(s.label, 44) for s in rows])
     axis.set_ylim(len(rows) - 0.35, -0.55)
-    axis.set_xlim(-0.02, 1.02)
+    axis.set_xlim(-0.03, 1.03)
     axis.set_xlabel("share of a subject's attempts (number below a mark: subjects at that value)")
     axis.grid(axis="y", visible=False)
     return canvas
@@ -226,9 +226,10 @@ def _interval(axis: Axes, y: int, point: Point, colour: str, marker: str) -> Non
     high = point.value if point.high is None else point.high
     axis.plot([low, high], [y, y], color=colour, lw=3, alpha=0.45, solid_capstyle="butt")
     axis.plot([point.value], [y], color=colour, marker=marker, ms=6, ls="none")
-    for end, value, way in ((point.low, low, "<"), (point.high, high, ">")):
+    for end, shift in ((point.low, -26), (point.high, 26)):
         if end is None:
-            axis.plot([value], [y], color=colour, marker=way, mfc="none", ms=10, ls="none")
+            style = {"arrowstyle": "<-", "color": colour, "lw": 1.1, "shrinkA": 0.0, "shrinkB": 4.0}
+            axis.annotate("", (point.value, y), (shift, 0), textcoords="offset points", arrowprops=style)
 
 
 def _inline(svg: str, figure: Figure) -> str:
@@ -260,4 +261,6 @@ def _adapted(name: str, value: str, key: str) -> str:
     if name == f"{{{_XLINK}}}href":
         return re.sub(r"^#", f"#{key}-", value)
     value = value.replace("url(#", f"url(#{key}-")
-    return value.replace(_INK, "currentColor").replace(_FAINT, "var(--faint, #888888)")
+    for colour, page in _PAGE.items():
+        value = value.replace(colour, page)
+    return value

@@ -79,7 +79,8 @@ def _summary(audit: Audit, found: list[Outcome]) -> list[tuple[str, str]]:
 
 def evidence_line(audit: Audit) -> str:
     """Recorded or simulated, how many people, attackers, sessions, attempts."""
-    data = audit.corpus.get("data")
+    in_rows = sorted({r.data for r in audit.rows})
+    data = audit.corpus.get("data") or (in_rows[0] if len(in_rows) == 1 else None)
     kind = {
         "simulated": "Simulated people: evidence about a model of people, not about people",
         "recorded": "Recorded people",
@@ -158,6 +159,7 @@ def _outcome_table(audit: Audit, found: list[Outcome]) -> Table:
         columns,
         tuple(_outcome_row(audit, o) for o in found),
         key="outcome",
+        grouped=True,
     )
 
 
@@ -180,10 +182,8 @@ def _outcome_row(audit: Audit, found: Outcome) -> tuple[Cell, ...]:
 
 
 def _odds_cell(row: Row | None, *, interval: bool) -> Cell:
-    if row is None:
-        return Cell("–")
-    if row.status != "measured":
-        return Cell(row.status)
+    if row is None or row.status != "measured":
+        return Cell("–")  # the verdict says why
     return Cell(number_text(row.value), interval_text(row.low, row.high) if interval else "")
 
 

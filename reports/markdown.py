@@ -40,7 +40,7 @@ def to_markdown(document: Document) -> str:
 
 def _block(block: Block) -> str:
     writers: dict[type[Any], Callable[[Any], str]] = {
-        Paragraph: lambda b: escape(b.text),
+        Paragraph: lambda b: f"### {escape(b.text)}" if b.tone == "scheme" else escape(b.text),
         Facts: _facts,
         Items: _items,
         Table: _table,
@@ -65,7 +65,7 @@ def _items(block: Items) -> str:
 def _table(block: Table) -> str:
     lines = [_line([escape(c) for c in block.columns]), _line(["---"] * len(block.columns))]
     lines += [_line([_cell(c) for c in row]) for row in block.rows]
-    above = [f"### {escape(block.heading)}"] if block.heading else []
+    above = [f"#### {escape(block.heading)}"] if block.heading else []
     above += [escape(block.caption)] if block.caption else []
     return "\n\n".join([*above, "\n".join(lines)])
 

@@ -34,7 +34,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """Running text; `tone` "notice" sets it apart."""
+    """Running text; `tone` "notice" sets it apart, "scheme" opens what is said of one scheme."""
 
     text: str
     tone: str = ""
@@ -58,13 +58,17 @@ class Items:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table with a caption; `key` lets a renderer find it, `heading` names what it is about."""
+    """A table with a caption; `key` lets a renderer find it, `heading` names what it is about.
+
+    Rows of a `grouped` table whose first cells are equal follow each other and belong together.
+    """
 
     caption: str
     columns: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
     key: str = ""
     heading: str = ""
+    grouped: bool = False
 
     def __post_init__(self) -> None:
         for row in self.rows:

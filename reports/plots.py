@@ -23,7 +23,7 @@ def figures_of(audit: Audit, scheme: str, number: int) -> list[Figure]:
             "odds",
             f"odds-{number}",
             f"{name}: odds of success against guesses",
-            "One panel per adversary, both axes logarithmic. Line: odds; band: interval; hollow "
+            "One panel per adversary, both axes logarithmic. Line: odds; bar: interval; hollow "
             "triangle: upper limit "
             "where no success was seen; dashed: what the key's length promises. Diamonds: this "
             "adversary beats the promise.",

@@ -7,7 +7,6 @@ import textwrap
 
 from tabulate import tabulate
 
-from harness.results import STATUSES
 from reports.model import Cell, Document, Facts, Items, Table
 from reports.wording import clean
 
@@ -63,8 +62,6 @@ def _verdicts(document: Document) -> str:
 def _wrapped(cell: Cell, width: int) -> str:
     # The verdict's second line is left to the summary below, or no terminal would hold the table.
     parts = [cell.text] if cell.tone else [cell.text, cell.detail]
-    if cell.text in STATUSES and len(cell.text) > width:
-        parts = ["–"]  # the verdict says why
     return "\n".join(line for part in parts for line in _lines(part, width))
 
 

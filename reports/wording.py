@@ -155,15 +155,20 @@ def joined(value: Any) -> str:
     Examples
     --------
     >>> joined({"rate_hz": 1000, "channels": ["left", "right"]}), joined([]), joined(None)
-    ('rate_hz: 1000; channels: left, right', 'none', 'not stated')
+    ('rate_hz: 1000; channels: (left, right)', 'none', 'not stated')
     """
     if value is None or value == "":
         return NOT_STATED
     if isinstance(value, Mapping):
-        return "; ".join(f"{clean(k)}: {joined(v)}" for k, v in value.items()) or "none"
+        return "; ".join(f"{clean(k)}: {_nested(v)}" for k, v in value.items()) or "none"
     if isinstance(value, Sequence | frozenset | set) and not isinstance(value, str):
         members = sorted(map(str, value)) if isinstance(value, frozenset | set) else value
-        return ", ".join(joined(v) for v in members) or "none"
+        return ", ".join(_nested(v) for v in members) or "none"
     if isinstance(value, bool):
         return "yes" if value else "no"
     return clean(value)
+
+
+def _nested(value: Any) -> str:
+    inner = isinstance(value, Mapping) or (isinstance(value, Sequence) and not isinstance(value, str))
+    return f"({joined(value)})" if inner and value else joined(value)
