@@ -7,6 +7,7 @@ import io
 import lzma
 import math
 import struct
+import tokenize
 import warnings
 import zipfile
 import zlib
@@ -30,7 +31,7 @@ SUSPECT_BYTES, SUSPECT_RATIO = 2**26, 100
 _BROKEN = (
     *(zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, lzma.LZMAError, struct.error),
     *(EOFError, KeyError, IndexError, NotImplementedError, OSError, OverflowError, RuntimeError),
-    *(MemoryError, SyntaxError, TypeError, ValueError, Warning),
+    *(MemoryError, SyntaxError, TypeError, ValueError, Warning, tokenize.TokenError),
 )
 
 

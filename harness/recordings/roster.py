@@ -47,11 +47,11 @@ def natural(label: str) -> tuple[Any, ...]:
 
     Examples
     --------
-    >>> sorted(["s10", "s2", "S1"], key=natural)
-    ['S1', 's2', 's10']
+    >>> sorted(["s10", "s2", "S1", "s"], key=natural)
+    ['s', 'S1', 's2', 's10']
     """
     parts = re.split(r"([0-9]+)", label.casefold())
-    return (*(int(part) if k % 2 else part for k, part in enumerate(parts)), label)
+    return tuple(int(part) if k % 2 else part for k, part in enumerate(parts)), label
 
 
 def roster(rows: Sequence[Row], *, name: str) -> Roster:

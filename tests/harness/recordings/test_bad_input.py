@@ -273,6 +273,10 @@ RECORDED_AT_CHECK: dict[str, tuple[Damage, tuple[str, ...]]] = {
         lambda p: with_header(p, b"__import__('os').getcwd()\n"),
         ("line 3", "bad.npz", "ValueError"),
     ),
+    "header that never ends": (
+        lambda p: with_header(p, declared("((")),
+        ("line 3", "bad.npz", "'samples'"),
+    ),
     "time stamps that fall": (lambda p: with_times(p, -np.arange(40.0)), ("line 6", "pm.csv", "rising")),
     "lost sample": (
         lambda p: with_times(p, np.delete(np.arange(41.0), 20) / 100),
