@@ -1,1 +1,1 @@
-"""attacks: see DEVELOPERS.md for what lives here."""
+"""Adversaries, one small file each; what several of them share lives in lags, channels and sensing."""

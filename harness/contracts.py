@@ -318,7 +318,7 @@ class Corpus(Protocol):
     def name(self) -> str: ...
     @property
     def data(self) -> str:
-        """"recorded" or "simulated"."""
+        """ "recorded" or "simulated"."""
         ...
 
     def sittings(self) -> Sequence[Sitting]:
@@ -360,8 +360,6 @@ class Estimate:
         if self.side not in SIDES:
             raise ValueError(f"`side` must be one of {', '.join(SIDES)}, got {self.side!r}")
         if self.evidence not in EVIDENCE:
-            raise ValueError(
-                f"`evidence` must be one of {', '.join(EVIDENCE)}, got {self.evidence!r}"
-            )
+            raise ValueError(f"`evidence` must be one of {', '.join(EVIDENCE)}, got {self.evidence!r}")
         if not 0 < self.level < 1:
             raise ValueError(f"`level` must lie strictly between 0 and 1, got {self.level}")

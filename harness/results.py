@@ -96,9 +96,7 @@ class Finding:
 
     def __post_init__(self) -> None:
         if self.severity not in SEVERITIES:
-            raise ValueError(
-                f"`severity` must be one of {', '.join(SEVERITIES)}, got {self.severity!r}"
-            )
+            raise ValueError(f"`severity` must be one of {', '.join(SEVERITIES)}, got {self.severity!r}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,227 @@
+"""From what an adversary's own quantiser makes of its capture to probabilities of A's symbols.
+
+Three ways, each learned on other people; the one that predicts best on people it did not learn
+from is used:
+
+* `SymbolTable`: hard decisions, P(A's symbol | symbol seen);
+* `Regression`: soft decisions, a logistic model of the features seen here and next to here;
+* `Residuals`: soft decisions, the feature that A must have had within the error seen on others, and the
+  symbol that A's quantiser gives it. This one also follows cells that recur, such as Gray-coded remainders.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from scipy.special import logsumexp
+from sklearn.exceptions import ConvergenceWarning
+from sklearn.linear_model import LogisticRegression, Ridge
+from sklearn.preprocessing import StandardScaler
+
+from harness.contracts import Array, Witness
+
+__all__ = ["Channel", "assumed_table", "learned_channel"]
+
+NEIGHBOURS = 2  # symbols before and after whose features help
+MOST_EXAMPLES = 20_000
+RESIDUALS = 161
+LEAST = 1e-4  # probability that no symbol goes below: other people's errors were finite in number
+
+
+class Channel(Protocol):
+    """P(A's symbol | what was seen), as natural logs (rows, m, alphabet)."""
+
+    def __call__(self, seen: Witness) -> Array: ...
+
+
+def _floored(probability: Array) -> Array:
+    mixed = probability * (1 - LEAST * probability.shape[-1]) + LEAST
+    return np.asarray(np.log(mixed / mixed.sum(axis=-1, keepdims=True)))
+
+
+@dataclass(frozen=True, slots=True)
+class SymbolTable:
+    """Hard decisions."""
+
+    log_prob: Array  # (alphabet seen, alphabet)
+
+    def __call__(self, seen: Witness) -> Array:
+        return np.asarray(self.log_prob[seen.symbols])
+
+
+def symbol_table(seen: Witness, true: Witness) -> SymbolTable:
+    """Frequencies with one count shared by each row, so that nothing is impossible."""
+    q = true.alphabet
+    joint = np.bincount(
+        seen.symbols.ravel().astype(np.intp) * q + true.symbols.ravel(), minlength=seen.alphabet * q
+    )
+    table = joint.reshape(seen.alphabet, q) + 1.0 / q
+    return SymbolTable(np.log(table / table.sum(axis=1, keepdims=True)))
+
+
+def assumed_table(alphabet: int, *, error: float = 0.3) -> SymbolTable:
+    """What an adversary with nobody to learn from may assume: right with 1 - error, else anything."""
+    table = np.full((alphabet, alphabet), error / (alphabet - 1))
+    np.fill_diagonal(table, 1 - error)
+    return SymbolTable(np.log(table))
+
+
+def _inputs(seen: Witness) -> Array:
+    """(rows, m, inputs): features here and at the neighbours, standing still at the ends."""
+    features = seen.features
+    if features is None:
+        features = np.eye(seen.alphabet)[seen.symbols]
+    features = np.where(seen.acquired[:, None, None], features, 0.0)
+    m = features.shape[1]
+    moved = [
+        features[:, np.clip(np.arange(m) + step, 0, m - 1)] for step in range(-NEIGHBOURS, NEIGHBOURS + 1)
+    ]
+    return np.concatenate(moved, axis=2)
+
+
+@dataclass(frozen=True, slots=True)
+class Regression:
+    """Soft decisions through a multinomial logistic model."""
+
+    scaler: StandardScaler
+    model: LogisticRegression
+    alphabet: int
+
+    def __call__(self, seen: Witness) -> Array:
+        inputs = _inputs(seen)
+        flat = _curved(self.scaler.transform(inputs.reshape(-1, inputs.shape[2])))
+        probability = np.zeros((len(flat), self.alphabet))
+        probability[:, self.model.classes_.astype(np.intp)] = self.model.predict_proba(flat)
+        return _floored(probability).reshape(*inputs.shape[:2], self.alphabet)
+
+
+def _curved(x: Array) -> Array:
+    """Inputs with their squares: the middle symbols lie between two bounds."""
+    x = np.clip(x, -6, 6)
+    return np.concatenate([x, x**2], axis=1)
+
+
+def regression(seen: Witness, true: Witness, rng: np.random.Generator) -> Regression | None:
+    """Fitted on at most MOST_EXAMPLES symbols; None where only one symbol occurs."""
+    inputs, symbols = _inputs(seen), true.symbols.ravel()
+    flat = inputs.reshape(-1, inputs.shape[2])
+    if len(flat) > MOST_EXAMPLES:
+        some = rng.choice(len(flat), MOST_EXAMPLES, replace=False)
+        flat, symbols = flat[some], symbols[some]
+    if len(np.unique(symbols)) < 2:
+        return None
+    scaler = StandardScaler().fit(flat)
+    model = LogisticRegression(C=1.0, max_iter=100)
+    with warnings.catch_warnings():
+        # a fit cut short is judged on held-out people like any other
+        warnings.simplefilter("ignore", ConvergenceWarning)
+        model.fit(_curved(scaler.transform(flat)), symbols)
+    return Regression(scaler, model, true.alphabet)
+
+
+@dataclass(frozen=True, slots=True)
+class Residuals:
+    """Soft decisions through the feature that A must have had."""
+
+    model: Ridge
+    residuals: Array  # (RESIDUALS,) quantiles of A's feature minus its prediction
+    places: Array  # (n,) sorted features of other people's A
+    symbols: Array  # (n,) the symbols that A's quantiser gave them
+    alphabet: int
+
+    def __call__(self, seen: Witness) -> Array:
+        inputs = _inputs(seen)
+        centre = self.model.predict(inputs.reshape(-1, inputs.shape[2]))
+        counts = np.zeros((len(centre), self.alphabet))
+        each = np.arange(len(centre))
+        for residual in self.residuals:
+            place = np.searchsorted(self.places, centre + residual)
+            left = np.clip(place - 1, 0, len(self.places) - 1)
+            right = np.clip(place, 0, len(self.places) - 1)
+            wanted = centre + residual
+            nearer = np.abs(self.places[right] - wanted) < np.abs(self.places[left] - wanted)
+            counts[each, self.symbols[np.where(nearer, right, left)]] += 1
+        smooth = (counts + 0.5 / self.alphabet) / (len(self.residuals) + 0.5)
+        return _floored(smooth).reshape(*inputs.shape[:2], self.alphabet)
+
+
+def residual_lookup(seen: Witness, true: Witness) -> Residuals | None:
+    """None where there is not exactly one feature a symbol on both sides."""
+    if true.features is None or seen.features is None:
+        return None
+    if true.features.shape[2] != 1 or seen.features.shape[2] != 1:
+        return None
+    inputs = _inputs(seen)
+    target = true.features[:, :, 0].ravel()
+    model = Ridge(alpha=1e-6).fit(inputs.reshape(-1, inputs.shape[2]), target)
+    errors = target - model.predict(inputs.reshape(-1, inputs.shape[2]))
+    order = np.argsort(target, kind="stable")
+    return Residuals(
+        model=model,
+        residuals=np.quantile(errors, (np.arange(RESIDUALS) + 0.5) / RESIDUALS),
+        places=target[order],
+        symbols=true.symbols.ravel()[order],
+        alphabet=true.alphabet,
+    )
+
+
+def _part(witness: Witness, rows: Array) -> Witness:
+    return Witness(
+        symbols=witness.symbols[rows],
+        alphabet=witness.alphabet,
+        acquired=witness.acquired[rows],
+        features=None if witness.features is None else witness.features[rows],
+    )
+
+
+def _candidates(seen: Witness, true: Witness, rng: np.random.Generator) -> list[Channel | None]:
+    return [symbol_table(seen, true), regression(seen, true, rng), residual_lookup(seen, true)]
+
+
+def log_score(log_prob: Array, symbols: Array) -> float:
+    """Mean natural log-probability of the true symbols."""
+    rows, m = symbols.shape
+    return float(log_prob[np.arange(rows)[:, None], np.arange(m), symbols].mean())
+
+
+def learned_channel(
+    seen: Sequence[Witness], true: Witness, subject: Array, *, rng: np.random.Generator
+) -> Any:
+    """The best of all channels on people it did not learn from, then fitted on everyone.
+
+    Parameters
+    ----------
+    seen : sequence of one Witness
+        What the adversary's quantiser made of other people's captures.
+    true : Witness
+        Their device A's.
+    subject : (attempts,) int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Channel
+    """
+    (own,) = seen
+    usable = np.flatnonzero(own.acquired & true.acquired)
+    own, true, subject = _part(own, usable), _part(true, usable), subject[usable]
+    people = np.unique(subject)
+    if len(people) < 2:
+        return symbol_table(own, true)
+    fitted = np.isin(subject, people[::2])
+    trials = _candidates(_part(own, np.flatnonzero(fitted)), _part(true, np.flatnonzero(fitted)), rng)
+    held = np.flatnonzero(~fitted)
+    held = held[np.linspace(0, len(held) - 1, min(len(held), 100)).astype(int)]
+    scores = [-np.inf if c is None else log_score(c(_part(own, held)), true.symbols[held]) for c in trials]
+    winner = int(np.argmax(scores))
+    makers = (symbol_table, lambda s, t: regression(s, t, rng), residual_lookup)
+    return makers[winner](own, true)
+
+
+def normalised(log_prob: Array) -> Array:
+    """Natural logs shifted to sum to one over the last axis."""
+    return np.asarray(log_prob - logsumexp(log_prob, axis=-1, keepdims=True))

@@ -1,0 +1,22 @@
+"""A sensor that does not touch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from attacks.sensing import sensed_belief
+from harness.contracts import Belief, View
+
+
+@dataclass(frozen=True, slots=True)
+class DistantSensor:
+    """The victim's field from afar: weaker and noisier, quantised as the owner does."""
+
+    name: str = "distant-sensor"
+    sees: frozenset[str] = frozenset({"remote"})
+    likes: frozenset[str] = frozenset({"population"})
+
+    def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
+        return sensed_belief(view, "remote", rng=rng)

@@ -1,0 +1,465 @@
+"""The loop over schemes and attacks.
+
+Two passes. First every sitting is rendered or read once and every scheme runs on it honestly. Then the
+subjects are split into folds, and each attack sees one fold at a time, with the others to learn from.
+Everything random has a name, every kernel runs on blocks that neither worker count nor chunk
+size changes: the same seed gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import platform
+import tempfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from joblib import Parallel, delayed
+from threadpoolctl import threadpool_limits
+
+from harness import plugins
+from harness.cache import Captures, one_rate, render
+from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Corpus
+from harness.errors import ContractError, CorpusError, UsageError
+from harness.exchange import Honest, join, run_block, signal_of
+from harness.findings import attack_findings, corpus_findings, scheme_findings
+from harness.isolation import Stranger, meet
+from harness.measures import attack_rows, honest_rows
+from harness.pursuit import Outcome, pursue, pursue_together
+from harness.results import Audit, Finding, PerSubject, Row, unmeasured
+from harness.score import Disclosure, disclosure_of
+from harness.streams import stream
+from harness.view import needs, streams_of
+
+__all__ = ["audit"]
+
+FOLDS = 5
+DEFAULT_CORPUS = "cargo-bike"
+Progress = Callable[[str, int, int], None]
+
+
+def audit(
+    schemes: Any,
+    *,
+    attacks: Any = "all",
+    corpus: Any = None,
+    subjects: int = 60,
+    sessions: int = 2,
+    attempts: int = 5,
+    seed: int = 0,
+    jobs: int = 1,
+    chunk: int | None = None,
+    progress: Progress | None = None,
+) -> Audit:
+    """Audit schemes against adversaries.
+
+    Parameters
+    ----------
+    schemes : plug-in or sequence of plug-ins
+        Objects, registered names, or ``file.py:Name``, with parameters as ``name:key=value``.
+    attacks : "all", plug-in or sequence of plug-ins
+        "all": every registered attack and their combination. ``a+b`` combines attacks.
+    corpus : Corpus, path or name, optional
+        A manifest or its folder, a registered corpus, or an object. Default: the simulated demo scenario.
+    subjects, sessions, attempts : int
+        Size of a simulated corpus; attempts are per session. A recorded corpus has its own.
+    seed : int
+        Names all random streams.
+    jobs : int
+        Worker processes. Changes nothing but time.
+    chunk : int, optional
+        Sittings per task. Changes nothing but time and memory.
+    progress : callable, optional
+        Called with (what, done, total).
+
+    Returns
+    -------
+    Audit
+
+    Raises
+    ------
+    UsageError, ContractError
+        Unknown or ill-made plug-ins, before anything runs.
+    CorpusError
+        A damaged corpus.
+
+    Examples
+    --------
+    >>> from harness import audit
+    >>> result = audit("interval-gray", attacks="population", subjects=2, attempts=2)
+    >>> [row.status for row in result.select(attack="population", measure="success-odds", budget=1)]
+    ['measured']
+    """
+    for name, value in (
+        ("subjects", subjects),
+        ("sessions", sessions),
+        ("attempts", attempts),
+        ("jobs", jobs),
+    ):
+        if value < 1:
+            raise UsageError(f"`{name}` must be at least 1, got {value}")
+    if chunk is not None and chunk < 1:
+        raise UsageError(f"`chunk` must be at least 1, got {chunk}")
+    if seed < 0:
+        raise UsageError(f"`seed` must be at least 0, got {seed}")
+    tested = [plugins.resolve("scheme", s) for s in _listed(schemes)]
+    _distinct([p.value.name for p in tested], "scheme")
+    chosen, together = _attacks(attacks)
+    source = _corpus(corpus, subjects=subjects, sessions=sessions, attempts=attempts, seed=seed)
+    with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
+        run = _Run(source, seed, jobs, chunk or 4, progress or (lambda *_: None), Path(folder))
+        return _audited(run, tested, chosen, together)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    corpus: Corpus
+    seed: int
+    jobs: int
+    chunk: int
+    progress: Progress
+    folder: Path
+
+    def map(self, what: str, function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
+        """Results in the order of tasks, whoever computes them."""
+        self.progress(what, 0, len(tasks))
+        found = []
+        if self.jobs == 1:
+            results: Iterable[Any] = (function(*task) for task in tasks)
+        else:
+            pool = Parallel(n_jobs=self.jobs, return_as="generator", mmap_mode="r")
+            results = pool(delayed(_limited)(function, task) for task in tasks)
+        for result in results:
+            found.append(result)
+            self.progress(what, len(found), len(tasks))
+        return found
+
+
+def _limited(function: Callable[..., Any], task: tuple[Any, ...]) -> Any:
+    with threadpool_limits(1):
+        return function(*task)
+
+
+def _listed(value: Any) -> list[Any]:
+    items = list(value) if isinstance(value, list | tuple) else [value]
+    if not items:
+        raise UsageError("at least one scheme must be given, got none")
+    return items
+
+
+def _distinct(names: Sequence[str], kind: str) -> None:
+    twice = sorted({n for n in names if list(names).count(n) > 1})
+    if twice:
+        raise UsageError(f"each {kind} must have a name of its own, got {twice[0]!r} twice")
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    attack: Any
+    source: str
+
+
+def _attacks(spec: Any) -> tuple[list[_Chosen], list[tuple[str, ...]]]:
+    """Attacks to run, and combinations of them by name; "all" ends in all of them together."""
+    items = list(plugins.names("attack")) if spec == "all" else _listed(spec)
+    chosen: dict[str, _Chosen] = {}
+    combinations: list[tuple[str, ...]] = []
+    for item in items:
+        parts = item.split("+") if isinstance(item, str) and ".py" not in item else [item]
+        members = []
+        for part in parts:
+            found = _one_attack(part)
+            known = chosen.setdefault(found.attack.name, found)
+            if known.source != found.source:
+                raise UsageError(
+                    f"each attack must have a name of its own, got {found.attack.name!r} twice"
+                )
+            members.append(found.attack.name)
+        if len(members) > 1:
+            combinations.append(tuple(members))
+    if spec == "all":
+        combinations.append(tuple(chosen))
+    return list(chosen.values()), combinations
+
+
+def _one_attack(spec: Any) -> _Chosen:
+    if isinstance(spec, str) and ".py" in spec:
+        if not Path(spec.partition(".py")[0] + ".py").is_file():
+            plugins.resolve("attack", spec)  # raises the sentence that fits
+        stranger = meet(spec)
+        return _Chosen(stranger, spec)
+    found = plugins.resolve("attack", spec)
+    return _Chosen(found.value, found.source)
+
+
+def _corpus(spec: Any, **size: int) -> Corpus:
+    if spec is None:
+        spec = DEFAULT_CORPUS
+    if isinstance(spec, Path) or (isinstance(spec, str) and _is_path(spec)):
+        from harness.recordings import open_corpus
+
+        recorded = open_corpus(spec)
+        recorded.check()
+        return recorded
+    value: Corpus = plugins.resolve("corpus", spec, **size).value
+    return value
+
+
+def _is_path(spec: str) -> bool:
+    if spec.partition(":")[0] in plugins.names("corpus"):
+        return False
+    return Path(spec).exists() or "/" in spec or spec.endswith(".csv")
+
+
+def _audited(
+    run: _Run, tested: list[plugins.Plugin], chosen: list[_Chosen], together: list[tuple[str, ...]]
+) -> Audit:
+    attacks = [c.attack for c in chosen]
+    captures = _rendered(run, [p.value for p in tested], attacks)
+    rows: list[Row] = []
+    people: list[PerSubject] = []
+    findings: list[Finding] = list(corpus_findings(run.corpus, captures, attacks))
+    described: list[dict[str, Any]] = []
+    for plugin in tested:
+        scheme = plugin.value
+        try:
+            honest = _exchanged(run, scheme, captures)
+            disclosure = disclosure_of(scheme, honest)
+            made, own, facts = honest_rows(scheme, honest, disclosure, data=run.corpus.data, seed=run.seed)
+        except (ContractError, CorpusError) as error:
+            if isinstance(error, CorpusError):
+                raise
+            rows += _failed_scheme(scheme.name, attacks, run.corpus.data, str(error))
+            described.append(_described(plugin, None))
+            continue
+        described.append(_described(plugin, disclosure))
+        attacked = _attacked(run, scheme, honest, disclosure, captures, attacks, together)
+        for name, outcome in attacked:
+            more, theirs = _rows_of(run, scheme, honest, disclosure, name, outcome)
+            made += more
+            own += theirs
+            findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
+        findings += scheme_findings(scheme, disclosure, made, facts)
+        rows += made
+        people += own
+    return Audit(
+        rows=rows,
+        per_subject=people,
+        findings=findings,
+        settings={
+            "seed": run.seed,
+            **_sizes(captures),
+            "folds": FOLDS,
+            "attacks": [a.name for a in attacks],
+        },
+        corpus={
+            "name": run.corpus.name,
+            "data": run.corpus.data,
+            "digest": run.corpus.digest(),
+            **_sizes(captures),
+            "roles": sorted({s.partition(":")[0] for x in captures.sittings for s in x.streams}),
+            "description": dict(run.corpus.describe()),
+        },
+        schemes=described,
+        attacks=[_attack_facts(c) for c in chosen],
+        versions=_versions(),
+    )
+
+
+def _sizes(captures: Captures) -> dict[str, int]:
+    people = {s.subject for s in captures.sittings}
+    hands = {int(h) for c in captures.streams.values() for h in np.unique(c.attacker) if h >= 0}
+    return {
+        "subjects": len(people),
+        "sessions": len(captures.sittings),
+        "attempts": sum(s.attempts for s in captures.sittings),
+        "attackers": len(hands),
+    }
+
+
+def _rendered(run: _Run, schemes: Sequence[Any], attacks: Sequence[Any]) -> Captures:
+    """Pass one, first half: every stream that anyone needs, once."""
+    sittings = run.corpus.sittings()
+    if not sittings:
+        raise CorpusError(f"{run.corpus.name} must hold at least one attempt of both devices, got none")
+    blank = Captures(sittings, {})
+    wanted: set[str] = set()
+    for scheme in schemes:
+        for role in (DEVICE_A, DEVICE_B):
+            stream_name = f"{role}:{signal_of(scheme, role)}"
+            if signal_of(scheme, role) not in blank.signals(role):
+                raise CorpusError(
+                    f"{run.corpus.name} must hold {stream_name} for scheme {scheme.name}, found only "
+                    f"{', '.join(f'{role}:{s}' for s in blank.signals(role)) or f'no {role}'}"
+                )
+            wanted.add(stream_name)
+        for attack in attacks:
+            for role in needs(attack)[0]:
+                wanted |= set(streams_of(blank, scheme, role).values())
+    tasks = [
+        (run.corpus, sittings, range(i, min(i + run.chunk, len(sittings))), frozenset(wanted), run.folder)
+        for i in range(0, len(sittings), run.chunk)
+    ]
+    parts = run.map("sensing", _render_some, tasks)
+    captures = Captures(sittings, {key: cached for part in parts for key, cached in part})
+    for name in sorted(wanted):
+        one_rate(captures, name)
+    return captures
+
+
+def _render_some(
+    corpus: Corpus, sittings: Any, indices: range, streams: frozenset[str], folder: Path
+) -> list[Any]:
+    return [pair for i in indices for pair in render(corpus, i, sittings[i], streams, folder)]
+
+
+def _exchanged(run: _Run, scheme: Any, captures: Captures) -> Honest:
+    """Pass one, second half: A and B of every sitting."""
+    indices = range(len(captures.sittings))
+    tasks = [
+        (scheme, captures, range(i, min(i + run.chunk, len(indices))), run.seed)
+        for i in range(0, len(indices), run.chunk)
+    ]
+    parts = run.map(f"{scheme.name}: exchange", _exchange_some, tasks)
+    return join(scheme.name, [block for part in parts for block in part])
+
+
+def _exchange_some(scheme: Any, captures: Captures, indices: range, seed: int) -> list[Honest]:
+    blocks = []
+    for i in indices:
+        sitting = captures.sittings[i]
+        both: dict[str, Capture] = {}
+        for role in (DEVICE_A, DEVICE_B):
+            name = f"{role}:{signal_of(scheme, role)}"
+            cached = captures.of(i, name)
+            if cached is None or not np.array_equal(cached.attempt, np.arange(sitting.attempts)):
+                raise CorpusError(
+                    f"every attempt of subject {sitting.subject}, session {sitting.session} must have "
+                    f"one {name}"
+                )
+            both[role] = cached.load()
+        blocks.append(
+            run_block(scheme, both, seed=seed, sitting=i, subject=sitting.subject, session=sitting.session)
+        )
+    return blocks
+
+
+def _folds(honest: Honest, seed: int) -> list[Array]:
+    """Subjects in at most FOLDS groups, by a named stream."""
+    people = np.unique(honest.subject)
+    shuffled = stream(seed, "folds").permutation(people)
+    return [np.sort(part) for part in np.array_split(shuffled, min(FOLDS, len(people)))]
+
+
+def _attacked(
+    run: _Run,
+    scheme: Any,
+    honest: Honest,
+    disclosure: Disclosure,
+    captures: Captures,
+    attacks: Sequence[Any],
+    together: Sequence[tuple[str, ...]],
+) -> list[tuple[str, Outcome]]:
+    """Pass two: every attack on every fold, then the combinations of what they believed."""
+    folds = _folds(honest, run.seed)
+    combined_names = {n for names in together for n in names}
+    tasks = []
+    for attack in attacks:
+        calibrate = attack.name in combined_names and len(folds) > 2
+        tasks += [
+            (attack, scheme, honest, disclosure, captures, folds, fold, run.seed, calibrate)
+            for fold in range(len(folds))
+        ]
+    answers = run.map(f"{scheme.name}: attacks", pursue, tasks)
+    outcomes = [
+        (attack.name, Outcome.joined(answers[i * len(folds) : (i + 1) * len(folds)]))
+        for i, attack in enumerate(attacks)
+    ]
+    by_name = dict(outcomes)
+    for names in together:
+        members = [n for n in names if n in by_name and by_name[n].combinable]
+        title = "+".join(members or names)
+        if len(members) < 2:
+            reason = "fewer than two of its attacks hold a belief about the witness here"
+            outcomes.append((title, Outcome(untested=reason)))
+            continue
+        if title in by_name:
+            continue
+        jobs = [
+            ([by_name[n].folds[fold] for n in members], honest, scheme, disclosure, folds, fold)
+            for fold in range(len(folds))
+        ]
+        outcomes.append((title, Outcome.joined(run.map(f"{scheme.name}: together", pursue_together, jobs))))
+    return outcomes
+
+
+def _rows_of(
+    run: _Run, scheme: Any, honest: Honest, disclosure: Disclosure, name: str, outcome: Outcome
+) -> tuple[list[Row], list[PerSubject]]:
+    if outcome.scores is not None:
+        return attack_rows(
+            outcome.scores,
+            honest,
+            disclosure,
+            scheme=scheme.name,
+            attack=name,
+            key_bits=int(scheme.key_bits),
+            data=run.corpus.data,
+            seed=run.seed,
+            note=outcome.note,
+        )
+    status, reason = ("failed", outcome.failed) if outcome.failed else ("untested", outcome.untested)
+    return [_blank(status, str(reason), scheme.name, name, run.corpus.data)], []
+
+
+def _blank(status: str, reason: str, scheme: str, attack: str | None, data: str) -> Row:
+    measure, unit = ("key-agreement", "probability") if attack is None else ("success-odds", "probability")
+    return unmeasured(status, reason, scheme=scheme, attack=attack, measure=measure, unit=unit, data=data)
+
+
+def _failed_scheme(scheme: str, attacks: Sequence[Any], data: str, reason: str) -> list[Row]:
+    return [_blank("failed", reason, scheme, name, data) for name in [None, *[a.name for a in attacks]]]
+
+
+def _described(plugin: plugins.Plugin, disclosure: Disclosure | None) -> dict[str, Any]:
+    scheme = plugin.value
+    facts: dict[str, Any] = {
+        "name": scheme.name,
+        "key_bits": int(scheme.key_bits),
+        "signal": scheme.signal if isinstance(scheme.signal, str) else dict(scheme.signal),
+        "source": _shown(plugin.source),
+        "parameters": plugins.parameters_of(scheme),
+        "summary": plugins.summary_of(scheme),
+    }
+    if disclosure is not None:
+        facts["disclosed"] = disclosure.labels is not None
+        facts["uncovered"] = list(disclosure.uncovered)
+        facts["disclosure_problem"] = disclosure.problem
+    return facts
+
+
+def _attack_facts(chosen: _Chosen) -> dict[str, Any]:
+    attack = chosen.attack
+    isolated = isinstance(attack, Stranger)
+    return {
+        "name": attack.name,
+        "sees": sorted(attack.sees),
+        "likes": sorted(getattr(attack, "likes", ())),
+        "source": _shown(chosen.source),
+        "isolated": isolated,
+        "parameters": {} if isolated else plugins.parameters_of(attack),
+        "summary": attack.summary if isolated else plugins.summary_of(attack),
+    }
+
+
+def _shown(source: str) -> str:
+    """A source without the folders of this machine."""
+    return Path(source).name if ".py" in source else source
+
+
+def _versions() -> Mapping[str, str]:
+    found = {n: version(n) for n in ("keyassay", "numpy", "scipy", "scikit-learn")}
+    return {**found, "python": platform.python_version()}

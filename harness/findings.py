@@ -1,0 +1,219 @@
+"""Rules that turn measured rows into sentences a reviewer must read.
+
+Each rule compares with what the scheme promises, at a level so strict that a sound scheme is flagged
+in at most one audit in a hundred.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+from scipy.stats import poisson
+
+from harness.cache import Captures
+from harness.contracts import DEVICE_A, DEVICE_B, Corpus
+from harness.errors import InsufficientData
+from harness.estimators import leakage, proportion
+from harness.exchange import Honest
+from harness.measures import BUDGETS, successes
+from harness.pursuit import Outcome
+from harness.results import Finding, Row
+from harness.score import Disclosure, Scores
+from harness.streams import stream
+from harness.view import needs
+
+__all__ = ["FAMILY_LEVEL", "attack_findings", "corpus_findings", "promised_odds", "scheme_findings"]
+
+_MODELLED = "average-given-helper-independent-symbols"
+FAMILY_LEVEL = 0.01
+"""Chance that a sound scheme is flagged in one audit, shared by all tests of a kind."""
+
+
+def promised_odds(budget: int, key_bits: int) -> float:
+    """Odds of a guesser against a uniform key: what the scheme promises."""
+    return min(1.0, budget / 2.0**key_bits)
+
+
+def attack_findings(
+    scheme: Any, honest: Honest, attack: str, outcome: Outcome, *, tests: int, seed: int
+) -> Iterator[Finding]:
+    """What one adversary's result asks to be said.
+
+    Parameters
+    ----------
+    tests : int
+        Attacks in this audit; the level of each test is shared among them.
+    """
+    if outcome.failed:
+        yield Finding(
+            id="plug-in-failed",
+            severity="note",
+            scheme=scheme.name,
+            attack=attack,
+            text=f"The attack failed and says nothing about the scheme: {outcome.failed}",
+        )
+    if outcome.scores is None:
+        return
+    yield from _odds(scheme, honest, attack, outcome.scores, tests)
+    yield from _leak(scheme, honest, attack, outcome.scores, tests, seed)
+
+
+def _odds(scheme: Any, honest: Honest, attack: str, scores: Scores, tests: int) -> Iterator[Finding]:
+    """Odds above the promise at the smallest budget where they show."""
+    subject = honest.subject[scores.attempt]
+    level = 1 - 2 * FAMILY_LEVEL / (
+        tests * len(BUDGETS)
+    )  # two-sided, so each limit at FAMILY_LEVEL / tests
+    for budget, low, high in successes(scores):
+        promise = promised_odds(budget, int(scheme.key_bits))
+        found = proportion.clustered_rate(low, high, subject, side="attacker-at-least", level=level)
+        if found.low <= promise or promise >= 1:
+            continue
+        yield Finding(
+            id="odds-above-promise",
+            severity=_severity(budget, found.value),
+            scheme=scheme.name,
+            attack=attack,
+            text=(
+                f"With {_guesses(budget)} the adversary finds the key in {found.value:.3g} of cases "
+                f"(at least {found.low:.3g} at the corrected level), where {scheme.key_bits} uniform bits "
+                f"would give {promise:.3g}."
+            ),
+            details={"budget": budget, "odds": found.value, "low": found.low, "promise": promise},
+        )
+        return
+
+
+def _guesses(budget: int) -> str:
+    if budget == 1:
+        return "1 guess"
+    return f"{budget} guesses" if budget < 1000 else f"2^{int(np.log2(budget))} guesses"
+
+
+def _severity(budget: int, odds: float) -> str:
+    if budget <= 1 and odds >= 0.1:
+        return "critical"
+    if budget <= 100:
+        return "high"
+    return "medium" if budget <= 2**40 else "low"
+
+
+def _leak(
+    scheme: Any, honest: Honest, attack: str, scores: Scores, tests: int, seed: int
+) -> Iterator[Finding]:
+    """A view that tells an attempt from the same person's others."""
+    if scores.gain is None:
+        return
+    repetitions = int(np.ceil(10 * tests / FAMILY_LEVEL))
+    try:
+        p = leakage.permutation_p_value(
+            scores.cross, rng=stream(seed, "finding", attack), repetitions=repetitions
+        )
+    except InsufficientData:
+        return
+    if p.value > FAMILY_LEVEL / tests:
+        return
+    bits = leakage.symbol_information(scores.gain, honest.subject[scores.attempt])
+    yield Finding(
+        id="view-tells-attempts-apart",
+        severity="medium",
+        scheme=scheme.name,
+        attack=attack,
+        text=(
+            f"What this adversary sees tells which attempt it belongs to (p = {p.value:.2g}); it gains at "
+            f"least {bits.value:.3g} bits per witness symbol over a guess without it."
+        ),
+        details={"p": p.value, "bits-per-symbol": bits.value, "symbols": int(honest.a.symbols.shape[1])},
+    )
+
+
+def scheme_findings(
+    scheme: Any, disclosure: Disclosure, rows: Sequence[Row], facts: dict[str, Any]
+) -> Iterator[Finding]:
+    """What the honest runs ask to be said."""
+
+    bits = int(scheme.key_bits)
+
+    def say(id: str, severity: str, text: str, **details: Any) -> Finding:
+        return Finding(
+            id=id, severity=severity, scheme=scheme.name, attack=None, text=text, details=details
+        )
+
+    if disclosure.problem:
+        yield say(
+            "disclosure-wrong",
+            "medium",
+            f"The disclosed helper data are not what they say: {disclosure.problem}",
+        )
+    if disclosure.uncovered:
+        names = ", ".join(disclosure.uncovered)
+        yield say(
+            "helper-not-covered",
+            "note",
+            f"Nothing discloses what these public arrays say of the key: {names}.",
+        )
+    for row in rows:
+        if row.value is None or row.low is None:
+            continue
+        if row.measure == "strangers-agreement" and row.value and row.low > promised_odds(1, bits):
+            yield say(
+                "strangers-agree",
+                "critical" if row.value >= 0.1 else "high",
+                f"Another person's body agrees on A's key in {row.value:.3g} of attempts (at least "
+                f"{row.low:.3g}), where {promised_odds(1, bits):.3g} is promised.",
+                agreement=row.value,
+            )
+        if row.method == _MODELLED and row.high is not None and row.high < bits - 1:
+            yield say(
+                "less-entropy-than-promised",
+                "medium",
+                f"Given the helper data at most {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of the "
+                f"promised {bits} are left, even if symbols were independent.",
+                bits=row.value,
+            )
+        if row.measure == "min-entropy" and row.method == "most-common-value" and row.value == 0:
+            yield say(
+                "witness-constant", "high", "The witness is one symbol throughout: it holds no entropy."
+            )
+    yield from _repeats(scheme, facts, say)
+
+
+def _repeats(scheme: Any, facts: dict[str, Any], say: Any) -> Iterator[Finding]:
+    repeats = facts.get("repeats")
+    if not repeats or not repeats["pairs"]:
+        return
+    chance = float(poisson.sf(repeats["pairs"] - 1, repeats["expected-pairs"]))
+    if chance <= FAMILY_LEVEL:
+        yield say(
+            "keys-repeat",
+            "high",
+            f"{repeats['pairs']} pairs among {repeats['keys']} keys are equal, where "
+            f"{repeats['expected-pairs']:.2g} are expected of uniform keys.",
+            **repeats,
+        )
+
+
+def corpus_findings(corpus: Corpus, captures: Captures, attacks: Sequence[Any]) -> Iterator[Finding]:
+    """What the people and roles of the corpus ask to be said."""
+    people = {s.subject for s in captures.sittings}
+
+    def note(id: str, text: str, **details: Any) -> Finding:
+        return Finding(id=id, severity="note", scheme="", attack=None, text=text, details=details)
+
+    if len(people) == 1:
+        yield note("one-person", "All attempts are of one person: nothing here speaks of other people.")
+    if corpus.data == "simulated":
+        yield note(
+            "simulated",
+            "All people are simulated: figures hold for the stated model of bodies, not for people.",
+        )
+    roles = {s.partition(":")[0] for x in captures.sittings for s in x.streams} - {DEVICE_A, DEVICE_B}
+    asked = {r.partition(":")[0] for a in attacks for r in needs(a)[0]}
+    for role in sorted(roles - asked):
+        yield note(
+            "role-not-read",
+            f"The corpus holds captures of role {role!r} that no attack here reads.",
+            role=role,
+        )

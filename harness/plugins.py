@@ -1,0 +1,246 @@
+"""From what the user wrote to a plug-in: a registered name, or `path/file.py:Name`.
+
+Parameters may follow, as in ``envelope-trend:window_s=0.15,blocks=4`` and
+``my_scheme.py:MyScheme:bits=64``.
+"""
+
+from __future__ import annotations
+
+import ast
+import difflib
+import hashlib
+import importlib.util
+import inspect
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+from cloudpickle import register_pickle_by_value
+
+from harness import validate
+from harness.errors import UsageError
+
+__all__ = ["Plugin", "load", "names", "nearest", "parameters_of", "resolve", "summary_of"]
+
+GROUPS = {
+    "scheme": "keyassay.schemes",
+    "attack": "keyassay.attacks",
+    "corpus": "keyassay.corpora",
+    "control": "keyassay.controls",
+}
+_MEMBERS: Mapping[str, tuple[str, ...]] = {
+    "scheme": ("witness",),
+    "attack": ("believe",),
+    "corpus": ("sittings", "block"),
+}
+_CHECK: Mapping[str, Callable[[Any], Any]] = {
+    "scheme": validate.scheme_members,
+    "attack": validate.attack_members,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Plugin:
+    """A resolved plug-in and where it came from."""
+
+    value: Any
+    source: str  # "object", a registered name, or "file.py:Name"
+    foreign: bool  # True: not part of this package
+
+
+def names(kind: str) -> dict[str, EntryPoint]:
+    """Registered plug-ins of a kind, by name, sorted."""
+    return {e.name: e for e in sorted(entry_points(group=GROUPS[kind]), key=lambda e: e.name)}
+
+
+def nearest(word: str, known: list[str]) -> str:
+    """A hint that names the closest known word, or all of them."""
+    close = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
+    return f"did you mean {close[0]!r}?" if close else f"known: {', '.join(known) or 'none'}"
+
+
+def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
+    """Turn `spec` into a plug-in of `kind`, and check its members.
+
+    Parameters
+    ----------
+    kind : "scheme", "attack", "corpus" or "control"
+    spec : str or object
+        An object is taken as it is; a string is a registered name or ``file.py[:Name]``, with
+        ``:key=value,...`` behind it.
+    **defaults
+        Arguments for the class unless the spec sets them.
+
+    Raises
+    ------
+    UsageError
+        Unknown name, missing file or class, parameters that do not fit.
+    ContractError
+        Members missing or ill typed.
+    """
+    if not isinstance(spec, str):
+        value = spec(**defaults) if inspect.isclass(spec) else spec
+        return Plugin(_checked(kind, value), "object", not _ours(value))
+    target, arguments = _parse(spec)
+    if ".py" in target:
+        found: Any = _from_file(kind, target)
+        foreign = True
+    else:
+        known = names(kind)
+        if target not in known:
+            hint = nearest(target, list(known))
+            raise UsageError(
+                f"a {kind} must be a registered name or a file.py:Name, got {target!r}; {hint}"
+            )
+        found = known[target].load()
+        foreign = known[target].module.partition(".")[0] not in _OWN
+    return Plugin(
+        _checked(kind, _build(target, found, {**defaults, **arguments}, arguments)), spec, foreign
+    )
+
+
+_OWN = ("attacks", "schemes", "fixtures", "harness")
+
+
+def _ours(value: Any) -> bool:
+    return type(value).__module__.partition(".")[0] in _OWN
+
+
+def _checked(kind: str, value: Any) -> Any:
+    if kind in _CHECK:
+        return _CHECK[kind](value)
+    return value
+
+
+def _parse(spec: str) -> tuple[str, dict[str, Any]]:
+    head, _, tail = spec.rpartition(":")
+    if not head or "=" not in tail:
+        return spec, {}
+    arguments: dict[str, Any] = {}
+    for item in _split(tail):
+        key, equals, text = item.partition("=")
+        if not equals or not key.strip().isidentifier():
+            raise UsageError(f"parameters must read name=value,name=value, got {item!r} in {spec!r}")
+        try:
+            arguments[key.strip()] = ast.literal_eval(text.strip())
+        except (ValueError, SyntaxError):
+            arguments[key.strip()] = text.strip()
+    return head, arguments
+
+
+def _split(text: str) -> list[str]:
+    """Split at the commas that stand outside parentheses."""
+    parts, depth = [""], 0
+    for letter in text:
+        depth += (letter in "([") - (letter in ")]")
+        if letter == "," and depth == 0:
+            parts.append("")
+        else:
+            parts[-1] += letter
+    return parts
+
+
+def _build(target: str, found: Any, wanted: Mapping[str, Any], explicit: Mapping[str, Any]) -> Any:
+    if not inspect.isclass(found) and not inspect.isfunction(found):
+        if explicit:
+            raise UsageError(f"{target} is a finished object and takes no parameters, got {list(explicit)}")
+        return found
+    accepted = inspect.signature(found).parameters
+    free = any(p.kind is p.VAR_KEYWORD for p in accepted.values())
+    for key in explicit:
+        if key not in accepted and not free:
+            raise UsageError(
+                f"{target} has no parameter {key!r}; {nearest(key, [k for k in accepted if k != 'name'])}"
+            )
+    fitting = {k: v for k, v in wanted.items() if free or k in accepted}
+    try:
+        return found(**fitting)
+    except (TypeError, ValueError) as error:
+        raise UsageError(f"{target} cannot be made: {error}") from error
+
+
+def load(path: Path) -> ModuleType:
+    """Import a stranger's file under a name of its own; workers get it by value."""
+    resolved = path.resolve()
+    name = f"plugin_{resolved.stem}_{hashlib.sha256(str(resolved).encode()).hexdigest()[:8]}"
+    if name in sys.modules:
+        return sys.modules[name]
+    spec = importlib.util.spec_from_file_location(name, resolved)
+    if spec is None or spec.loader is None:
+        raise UsageError(f"a plug-in file must be Python source, got {path}")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module
+    try:
+        spec.loader.exec_module(module)
+    except BaseException as error:
+        del sys.modules[name]
+        if isinstance(error, Exception):
+            raise UsageError(
+                f"the plug-in file {path} must be importable, got {type(error).__name__}: {error}"
+            ) from error
+        raise
+    register_pickle_by_value(module)
+    return module
+
+
+def _from_file(kind: str, target: str) -> Any:
+    file, _, name = target.partition(".py")
+    path = Path(file + ".py")
+    name = name.removeprefix(":")
+    if not path.is_file():
+        raise UsageError(f"a plug-in file must exist, found none at {path}")
+    module = load(path)
+    if name:
+        if not hasattr(module, name):
+            mine = [k for k, v in vars(module).items() if _defined_in(module, v)]
+            raise UsageError(f"{path} must define {name!r}, found none; {nearest(name, mine)}")
+        return getattr(module, name)
+    wanted = _MEMBERS[kind]
+    candidates = [
+        v for v in vars(module).values() if _defined_in(module, v) and all(hasattr(v, m) for m in wanted)
+    ]
+    if len(candidates) != 1:
+        found = ", ".join(getattr(c, "__name__", type(c).__name__) for c in candidates) or "none"
+        raise UsageError(
+            f"{path} must hold exactly one {kind} (or be given as file.py:Name), found {found}"
+        )
+    return candidates[0]
+
+
+def _defined_in(module: ModuleType, value: Any) -> bool:
+    owner = value if inspect.isclass(value) else type(value)
+    return getattr(owner, "__module__", None) == module.__name__ and not getattr(
+        owner, "_is_protocol", False
+    )
+
+
+def parameters_of(value: Any) -> dict[str, Any]:
+    """The parameters of a plug-in, JSON-ready, for the record of what was run."""
+    if not is_dataclass(value) or isinstance(value, type):
+        return {}
+    return {f.name: _plain(getattr(value, f.name)) for f in fields(value) if f.repr}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, str | int | float | bool) or value is None:
+        return value
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, frozenset | set):
+        return sorted(str(v) for v in value)
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return {"type": type(value).__name__, **parameters_of(value)}
+    return type(value).__name__
+
+
+def summary_of(value: Any) -> str:
+    """The first line of a plug-in's docstring."""
+    kind = value if inspect.isclass(value) else type(value)
+    text = inspect.getdoc(kind) or ""
+    return text.strip().partition("\n")[0]

@@ -1,0 +1,283 @@
+"""One adversary after its victims: Views, beliefs, and what they are worth.
+
+Subjects are split into folds; whoever is attacked is never among those learned from. For combining,
+each attack also answers for a second fold that it did not learn from, on which weights are fitted.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from harness import validate
+from harness.cache import Captures
+from harness.combining import combined, fitted_weights
+from harness.contracts import Array, Belief, Guesses
+from harness.errors import ContractError, CorpusError
+from harness.exchange import Honest, call
+from harness.score import Disclosure, Scores, judge, merge, symbol_prior
+from harness.streams import stream
+from harness.view import Rows, Unseen, assemble, needs, population_rows, session_ranks
+
+__all__ = ["FoldAnswer", "Outcome", "pursue", "pursue_together"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Believed:
+    """Beliefs about the witness, with the rows they are about."""
+
+    rows: Rows
+    log_prob: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoldAnswer:
+    """What one attack made of one fold."""
+
+    scores: Scores | None = None
+    believed: _Believed | None = None  # None: not about the witness
+    calibration: _Believed | None = None
+    untested: str | None = None
+    failed: str | None = None
+    left_out: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What one attack made of all folds."""
+
+    folds: Sequence[FoldAnswer] = ()
+    scores: Scores | None = None
+    untested: str | None = None
+    failed: str | None = None
+    note: str | None = None
+
+    @property
+    def combinable(self) -> bool:
+        return self.scores is not None and all(
+            f.believed is not None for f in self.folds if f.scores is not None
+        )
+
+    @classmethod
+    def joined(cls, folds: Sequence[FoldAnswer]) -> Outcome:
+        """All folds together; one that failed fails the attack, one without captures is left out."""
+        failures = [f.failed for f in folds if f.failed]
+        if failures:
+            return cls(folds=folds, failed=failures[0])
+        done = [f.scores for f in folds if f.scores is not None]
+        if not done:
+            reasons = [f.untested for f in folds if f.untested]
+            return cls(folds=folds, untested=reasons[0] if reasons else "no attempt established a key")
+        missing = sum(f.left_out for f in folds)
+        note = f"{missing} attempts left out for want of a capture" if missing else None
+        return cls(folds=folds, scores=merge(done), note=note)
+
+
+def pursue(
+    attack: Any,
+    scheme: Any,
+    honest: Honest,
+    disclosure: Disclosure,
+    captures: Captures,
+    folds: Sequence[Array],
+    fold: int,
+    seed: int,
+    calibrate: bool,
+) -> FoldAnswer:
+    """Run one attack on the subjects of one fold, learning from the others.
+
+    With `calibrate`, also on the next fold with neither of the two to learn from.
+    """
+    unsupported = sorted({"device"} & set(attack.sees))
+    if unsupported or callable(getattr(attack, "interfere", None)):
+        return FoldAnswer(untested="attacks that act on a device or a sensor are not run by this version")
+    try:
+        return _pursued(attack, scheme, honest, disclosure, captures, folds, fold, seed, calibrate)
+    except Unseen as reason:
+        return FoldAnswer(untested=str(reason))
+    except ContractError as error:
+        return FoldAnswer(failed=str(error))
+
+
+def _pursued(
+    attack: Any,
+    scheme: Any,
+    honest: Honest,
+    disclosure: Disclosure,
+    captures: Captures,
+    folds: Sequence[Array],
+    fold: int,
+    seed: int,
+    calibrate: bool,
+) -> FoldAnswer:
+    inside = np.isin(honest.subject, folds[fold])
+    others = np.flatnonzero(~inside)
+    learned = population_rows(honest, others, seed=seed, fold=fold)
+    victims = np.flatnonzero(inside & honest.established)
+    answers = [
+        _ask(
+            attack, scheme, honest, captures, some, learned, stream(seed, "attack", attack.name, fold, rank)
+        )
+        for rank, some in _by_rank(attack, honest, victims)
+    ]
+    outcomes = [outcome for outcome, _ in answers]
+    rows = Rows(
+        attempt=np.concatenate([r.attempt for _, r in answers]) if answers else np.zeros(0, np.intp),
+        attacker=np.concatenate([r.attacker for _, r in answers]) if answers else np.zeros(0, np.intp),
+    )
+    if len(rows.attempt) == 0:
+        return FoldAnswer(untested="no attempt established a key", left_out=0)
+    prior = symbol_prior(honest.a.symbols[learned], honest.a.alphabet)
+    parts = [
+        judge(outcome, scheme, honest, disclosure, attempt=r.attempt, attacker=r.attacker, prior=prior)
+        for outcome, r in answers
+    ]
+    believed = _about_witness(outcomes, rows)
+    calibration = None
+    if calibrate and believed is not None:
+        calibration = _calibration(attack, scheme, honest, captures, folds, fold, seed)
+    return FoldAnswer(
+        scores=merge(parts),
+        believed=believed,
+        calibration=calibration,
+        left_out=len(victims) - len(np.unique(rows.attempt)),
+    )
+
+
+def _by_rank(attack: Any, honest: Honest, victims: Array) -> list[tuple[int, Array]]:
+    """One View for all, or one for each session rank where past sessions are seen."""
+    if "history" not in needs(attack)[1]:
+        return [(0, victims)] if len(victims) else []
+    ranks = session_ranks(honest)[victims]
+    first = 1 if "history" in attack.sees else 0
+    groups = [(int(r), victims[ranks == r]) for r in np.unique(ranks) if r >= first]
+    if victims.size and not groups:
+        raise Unseen("no attempt has an earlier session")
+    return groups
+
+
+def _ask(
+    attack: Any,
+    scheme: Any,
+    honest: Honest,
+    captures: Captures,
+    victims: Array,
+    learned: Array,
+    rng: np.random.Generator,
+) -> tuple[Belief | Guesses, Rows]:
+    view, rows = assemble(attack, scheme, honest, captures, victims=victims, population=learned)
+    outcome = call(attack.name, "believe()", copy.deepcopy(attack).believe, view, rng=rng)
+    if isinstance(outcome, Guesses):
+        return validate.guesses(attack.name, outcome, view.attempts, int(scheme.key_bits)), rows
+    if not isinstance(outcome, Belief):
+        raise ContractError(attack.name, "believe()", "a Belief or Guesses", type(outcome).__name__)
+    about_key = outcome.about == "key"
+    width, alphabet = (
+        (int(scheme.key_bits), 2) if about_key else (honest.a.symbols.shape[1], honest.a.alphabet)
+    )
+    return validate.belief(attack.name, outcome, view.attempts, width, alphabet), rows
+
+
+def _about_witness(outcomes: Sequence[Belief | Guesses], rows: Rows) -> _Believed | None:
+    tables = [o.log_prob for o in outcomes if isinstance(o, Belief) and o.about == "witness"]
+    return _Believed(rows, np.concatenate(tables)) if tables and len(tables) == len(outcomes) else None
+
+
+def _calibration(
+    attack: Any,
+    scheme: Any,
+    honest: Honest,
+    captures: Captures,
+    folds: Sequence[Array],
+    fold: int,
+    seed: int,
+) -> _Believed | None:
+    """Beliefs about the next fold's people, learned from neither that fold nor the victims'."""
+    second = (fold + 1) % len(folds)
+    apart = np.isin(honest.subject, np.concatenate([folds[fold], folds[second]]))
+    learned = population_rows(honest, np.flatnonzero(~apart), seed=seed, fold=fold)
+    people = np.flatnonzero(np.isin(honest.subject, folds[second]) & honest.established)
+    try:
+        groups = _by_rank(attack, honest, people)
+        answers = [
+            _ask(
+                attack,
+                scheme,
+                honest,
+                captures,
+                some,
+                learned,
+                stream(seed, "calibrate", attack.name, fold, rank),
+            )
+            for rank, some in groups
+        ]
+    except Unseen:
+        return None
+    if not answers:
+        return None
+    rows = Rows(
+        attempt=np.concatenate([r.attempt for _, r in answers]),
+        attacker=np.concatenate([r.attacker for _, r in answers]),
+    )
+    return _about_witness([outcome for outcome, _ in answers], rows)
+
+
+def pursue_together(
+    answers: Sequence[FoldAnswer],
+    honest: Honest,
+    scheme: Any,
+    disclosure: Disclosure,
+    folds: Sequence[Array],
+    fold: int,
+) -> FoldAnswer:
+    """Combine the beliefs of several attacks on one fold."""
+    if any(a.believed is None for a in answers):
+        return FoldAnswer(untested="one of its attacks has no capture of these people")
+    others = np.flatnonzero(~np.isin(honest.subject, folds[fold]) & honest.established)
+    prior = symbol_prior(honest.a.symbols[others], honest.a.alphabet)
+    rows, beliefs = _aligned([a.believed for a in answers if a.believed is not None])
+    if len(rows.attempt) == 0:
+        return FoldAnswer(untested="no attempt has a capture for every one of its attacks")
+    weights = np.ones(1 + len(beliefs))
+    calibrations = [a.calibration for a in answers if a.calibration is not None]
+    if len(calibrations) == len(answers):
+        known, theirs = _aligned(calibrations)
+        if len(known.attempt):
+            weights = fitted_weights(theirs, prior, honest.a.symbols[known.attempt])
+    outcome = Belief(log_prob=combined(beliefs, prior, weights))
+    try:
+        scores = judge(
+            outcome, scheme, honest, disclosure, attempt=rows.attempt, attacker=rows.attacker, prior=prior
+        )
+    except (ContractError, CorpusError) as error:
+        return FoldAnswer(failed=str(error))
+    return FoldAnswer(scores=scores, believed=_Believed(rows, outcome.log_prob))
+
+
+def _aligned(parts: Sequence[_Believed]) -> tuple[Rows, list[Array]]:
+    """Beliefs of several attacks about the same rows; an attack without named attackers serves all."""
+    attempts = set(parts[0].rows.attempt.tolist())
+    for part in parts[1:]:
+        attempts &= set(part.rows.attempt.tolist())
+    places: list[dict[int, dict[int, int]]] = []
+    for part in parts:
+        table: dict[int, dict[int, int]] = {}
+        for i, (a, h) in enumerate(
+            zip(part.rows.attempt.tolist(), part.rows.attacker.tolist(), strict=True)
+        ):
+            table.setdefault(a, {})[h] = i
+        places.append(table)
+    pairs, chosen = [], []
+    for attempt in sorted(attempts):
+        hands = sorted({h for table in places for h in table[attempt] if h >= 0}) or [-1]
+        for hand in hands:
+            pairs.append((attempt, hand))
+            chosen.append([t[attempt].get(hand, next(iter(t[attempt].values()))) for t in places])
+    made = np.array(pairs, np.intp).reshape(-1, 2)
+    index = np.array(chosen, np.intp).reshape(-1, len(parts))
+    beliefs = [part.log_prob[index[:, i]] for i, part in enumerate(parts)]
+    return Rows(attempt=made[:, 0], attacker=made[:, 1]), beliefs

@@ -1,0 +1,272 @@
+"""Where the true key stands among all keys, when a belief is a product over blocks.
+
+The rank is never counted one key at a time: costs are rounded to bins, block histograms are
+convolved, and knowing how far rounding can err turns the counts into bounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+from harness.contracts import Array
+
+__all__ = ["GRID", "Ranks", "concatenate", "merge_blocks", "on_grid", "product_ranks"]
+
+GRID = 2.0**24
+"""Log-probabilities live on a grid of 1/GRID nats, so that sums are exact in any order and
+equal keys tie exactly, on every machine and for every batch size."""
+
+FLOOR = -(2.0**13)  # the least finite log-probability: e**-8192 stands for anything smaller
+MAX_CANDIDATES = 4096  # blocks are merged up to this many candidates
+BINS = 2048
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranks:
+    """Brackets of b, the number of keys likelier than the true one, and of b + t, with its ties.
+
+    A key that the attacker never reaches has b = inf.
+    """
+
+    fewer_low: Array  # (rows,) b is at least this
+    fewer_high: Array  # (rows,) b is at most this
+    upto_low: Array  # (rows,) b + t is at least this
+    upto_high: Array
+    surprise: Array  # (rows,) bits: -log2 of the posterior of the true key; NaN if unknown
+    work: float = 0.0  # log2 of off-line trials spent before the first guess
+
+    def success(self, budget: int, *, offline: bool) -> tuple[Array, Array]:
+        """Chance of success within `budget` guesses, ties shared: lower and upper, (rows,).
+
+        With b keys likelier than the true one and t tied with it, the chance is
+        clip((G - b) / t, 0, 1). Off line the trials already spent count; on line they do not.
+        """
+        guesses = float(budget)
+        if offline and self.work > 0:
+            guesses -= 2.0**self.work - 1.0
+        return (
+            _share(guesses, self.fewer_high, self.upto_high),
+            _share(guesses, self.fewer_low, self.upto_low),
+        )
+
+    def log2_rank(self, key_bits: int) -> tuple[Array, Array]:
+        """log2 of the rank b + (t + 1) / 2, lower and upper bound, (rows,).
+
+        A key that is never reached counts as the last of all 2**key_bits.
+        """
+        low = (self.fewer_low + self.upto_low + 1) / 2
+        high = (self.fewer_high + self.upto_high + 1) / 2
+        return np.minimum(np.log2(low), key_bits), np.minimum(np.log2(high), key_bits)
+
+
+def _share(guesses: float, fewer: Array, upto: Array) -> Array:
+    reachable = np.isfinite(fewer)
+    ties = np.where(reachable, np.maximum(upto - fewer, 1.0), 1.0)
+    return np.where(reachable, np.clip((guesses - np.where(reachable, fewer, 0)) / ties, 0, 1), 0.0)
+
+
+def concatenate(parts: list[Ranks]) -> Ranks:
+    """Ranks of several batches as one."""
+    names = ("fewer_low", "fewer_high", "upto_low", "upto_high", "surprise")
+    joined = {n: np.concatenate([getattr(p, n) for p in parts]) for n in names}
+    return Ranks(**joined, work=max((p.work for p in parts), default=0.0))
+
+
+def on_grid(log_prob: Array) -> Array:
+    """Natural logs rounded to the grid; -inf stays -inf, finite values stop at FLOOR."""
+    with np.errstate(invalid="ignore"):
+        rounded = np.rint(np.maximum(log_prob, FLOOR) * GRID) / GRID
+    return np.where(np.isneginf(log_prob), -np.inf, rounded)
+
+
+def merge_blocks(costs: list[Array], true: Array) -> tuple[list[Array], Array]:
+    """Join neighbouring blocks while their candidates stay few; exact.
+
+    Parameters
+    ----------
+    costs : list of (rows, candidates) float64
+    true : (rows, blocks) int
+        Index of the true candidate in each block.
+
+    Returns
+    -------
+    costs, true
+        Fewer blocks, same product.
+    """
+    merged: list[Array] = []
+    indices: list[Array] = []
+    for block, cost in enumerate(costs):
+        index = true[:, block]
+        if merged and merged[-1].shape[1] * cost.shape[1] <= MAX_CANDIDATES:
+            last = merged[-1]
+            merged[-1] = (last[:, :, None] + cost[:, None, :]).reshape(len(last), -1)
+            indices[-1] = indices[-1] * cost.shape[1] + index
+        else:
+            merged.append(cost)
+            indices.append(index)
+    return merged, np.stack(indices, axis=1)
+
+
+def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks:
+    """Rank the true key among all combinations of block candidates.
+
+    Parameters
+    ----------
+    costs : list of (rows, candidates) float64
+        Per block, minus the log-probability of each candidate, on the grid; inf = impossible.
+        Any constant per block may be added.
+    true : (rows, blocks) int
+        The candidate that is true.
+    bins : int
+        Resolution of the true key's cost; more bins, tighter bounds.
+
+    Returns
+    -------
+    Ranks
+        Exact for one block (after merging), brackets otherwise.
+
+    Notes
+    -----
+    Costs are rounded to the nearest multiple of w = T / bins, T being the cost of the true
+    key. The sum of B rounded costs errs by at most B/2 bins, so the number of keys cheaper than T lies
+    between the counts up to bins - B/2 and up to bins + B/2. Histograms are convolved by
+    FFT after an exponential tilt that puts the weight near T: a plain FFT drowns small
+    counts in the rounding noise of large ones. Rows where the error bound of the tilted FFT is not
+    negligible are counted again by direct convolution.
+    """
+    rows = len(true)
+    each = np.arange(rows)
+    surprise = np.zeros(rows)
+    shifted: list[Array] = []
+    for block, cost in enumerate(costs):
+        least = cost.min(axis=1, keepdims=True)
+        least = np.where(np.isfinite(least), least, 0.0)
+        cost = cost - least
+        chosen = cost[each, true[:, block]]
+        with np.errstate(divide="ignore"):
+            surprise += (chosen + np.log(np.exp(-cost).sum(axis=1))) / np.log(2)
+        shifted.append(cost)
+    merged, index = merge_blocks(shifted, true)
+    truth = np.sum([cost[each, index[:, b]] for b, cost in enumerate(merged)], axis=0)
+    reached = np.isfinite(truth)
+    fewer_low, fewer_high = np.full(rows, np.inf), np.full(rows, np.inf)
+    upto_low, upto_high = np.full(rows, np.inf), np.full(rows, np.inf)
+    if len(merged) == 1:
+        cost = merged[0]
+        fewer = (cost < truth[:, None]).sum(axis=1).astype(float)
+        upto = (cost <= truth[:, None]).sum(axis=1).astype(float)
+        for target, source in (
+            (fewer_low, fewer),
+            (fewer_high, fewer),
+            (upto_low, upto),
+            (upto_high, upto),
+        ):
+            target[reached] = source[reached]
+    else:
+        zero = reached & (truth == 0)
+        if zero.any():
+            ties = np.prod([(c[zero] == 0).sum(axis=1).astype(float) for c in merged], axis=0)
+            fewer_low[zero] = fewer_high[zero] = 0.0
+            upto_low[zero] = upto_high[zero] = ties
+        for start in range(0, rows, 32):
+            part = np.flatnonzero(reached[start : start + 32] & ~zero[start : start + 32]) + start
+            if part.size == 0:
+                continue
+            low, high = _counts([c[part] for c in merged], truth[part], bins)
+            # the true key itself is among the keys up to T, and is not among those below it
+            fewer_low[part], fewer_high[part] = low, np.maximum(high - 1.0, 0.0)
+            upto_low[part], upto_high[part] = low + 1.0, high
+    np.minimum(fewer_low, fewer_high, out=fewer_low)
+    return Ranks(
+        fewer_low=fewer_low,
+        fewer_high=fewer_high,
+        upto_low=np.minimum(upto_low, upto_high),
+        upto_high=upto_high,
+        surprise=np.where(reached, surprise, np.inf),
+    )
+
+
+def _counts(costs: list[Array], truth: Array, bins: int) -> tuple[Array, Array]:
+    """Keys certainly cheaper than the truth, and keys possibly not dearer, (rows,) each."""
+    rows, blocks = len(truth), len(costs)
+    slack = blocks / 2
+    top = bins + int(np.ceil(slack)) + 1
+    histograms = np.empty((blocks, rows, top + 1))
+    offset = np.arange(rows)[:, None] * (top + 1)
+    for block, cost in enumerate(costs):
+        with np.errstate(invalid="ignore"):
+            scaled = np.rint(cost * (bins / truth[:, None]))
+        keep = scaled <= top
+        flat = (np.where(keep, scaled, 0).astype(np.intp) + offset)[keep]
+        histograms[block] = np.bincount(flat, minlength=rows * (top + 1)).reshape(rows, -1)
+    counts, error = _tilted_convolution(histograms)
+    totals = np.cumsum(counts, axis=1)
+    low, high = _read(totals, bins, slack)
+    doubtful = np.flatnonzero(error > 1e-9 * np.maximum(low, 1.0))
+    for row in doubtful:
+        exact = histograms[0, row]
+        for block in range(1, blocks):
+            exact = np.convolve(exact, histograms[block, row])[: top + 1]
+        low[row], high[row] = (x[0] for x in _read(np.cumsum(exact)[None, :], bins, slack))
+    # what is left of floating-point error is far below this
+    return np.maximum(np.floor(low * (1 - 1e-9) + 1e-6), 0.0), np.ceil(high * (1 + 1e-9) - 1e-6)
+
+
+def _read(totals: Array, bins: int, slack: float) -> tuple[Array, Array]:
+    # rounded sum < bins - slack implies true sum < T; true sum <= T implies rounded <= bins + slack
+    below = int(np.ceil(bins - slack)) - 1
+    return totals[:, below].copy(), totals[:, int(np.floor(bins + slack))].copy()
+
+
+def _tilted_convolution(histograms: Array) -> tuple[Array, Array]:
+    """Counts of the sum of all blocks, and a bound on the error of their cumulated value.
+
+    (blocks, rows, bins) -> (rows, bins), (rows,). Sums past the last bin are dropped: all
+    terms are non-negative, so they cannot come back.
+    """
+    blocks, rows, width = histograms.shape
+    theta = _tilt(histograms)
+    x = np.arange(width)
+    weight = np.exp(-theta[:, None] * x)
+    length = fft.next_fast_len(2 * width, real=True)
+    scale = np.zeros(rows)
+    accumulated: Array | None = None
+    for block in range(blocks):
+        current = histograms[block] * weight
+        norm = np.maximum(current.sum(axis=1), np.finfo(float).tiny)
+        current /= norm[:, None]
+        scale += np.log(norm)
+        if accumulated is None:
+            accumulated = current
+            continue
+        spectrum = fft.rfft(accumulated, length, axis=1) * fft.rfft(current, length, axis=1)
+        accumulated = np.maximum(fft.irfft(spectrum, length, axis=1)[:, :width], 0.0)
+    if accumulated is None:
+        raise ValueError("`histograms` must hold at least one block, got none")
+    with np.errstate(over="ignore"):
+        untilt = np.exp(theta[:, None] * x + scale[:, None])
+    # each FFT product errs by a few eps * log2(length) times the product of 2-norms, here at most 1
+    noise = 8 * np.finfo(float).eps * np.log2(length) * (blocks - 1)
+    return accumulated * untilt, noise * untilt.sum(axis=1)
+
+
+def _tilt(histograms: Array) -> Array:
+    """The exponent, at least 0, that moves the mean of the sum near the last bin, (rows,)."""
+    blocks, rows, width = histograms.shape
+    coarse = 64
+    step = -(-width // coarse)
+    padded = np.zeros((blocks, rows, coarse * step))
+    padded[:, :, :width] = histograms
+    mass = padded.reshape(blocks, rows, coarse, step).sum(axis=3)
+    x = (np.arange(coarse) + 0.5) * step
+    low, high = np.zeros(rows), np.full(rows, 64.0 / step)
+    for _ in range(30):
+        theta = (low + high) / 2
+        tilted = mass * np.exp(-theta[:, None] * x)
+        mean = ((tilted @ x) / np.maximum(tilted.sum(axis=2), np.finfo(float).tiny)).sum(axis=0)
+        above = mean > width
+        low, high = np.where(above, theta, low), np.where(above, high, theta)
+    return high if rows == 0 else np.where(high > 64.0 / step * 0.999, high, (low + high) / 2)

@@ -1,0 +1,304 @@
+"""The only place where guesses meet keys.
+
+An attack hands over a belief or a list of guesses; here it is sharpened with the public
+helper data, ranked against the key that A really held, and compared with what a guesser without
+any view would have believed.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from harness import validate
+from harness.contracts import Array, Belief, Guesses, Helper, Witness
+from harness.decoding import block_words, enumerable, ordered_statistics, secret_ranks, witness_bits
+from harness.errors import ContractError
+from harness.exchange import Honest, call
+from harness.gf2 import product
+from harness.ranking import Ranks, concatenate, on_grid, product_ranks
+
+__all__ = ["Disclosure", "Scores", "disclosure_of", "judge", "symbol_prior"]
+
+BEST_FIRST = 64  # witnesses tried through `reproduce` where a scheme discloses nothing
+
+
+@dataclass(frozen=True, slots=True)
+class Disclosure:
+    """What a scheme tells of its helper data, verified on the honest runs."""
+
+    labels: Array | None  # (alphabet, bits); None: nothing usable
+    problem: str | None  # why a disclosure is not used
+    uncovered: tuple[str, ...]  # helper arrays that neither `linear` nor `finish` reads
+    enumerable: bool = False
+    secret_bits: int = 0
+    block_bits: tuple[int, int] = (0, 0)  # witness bits in a block, and parities published for it
+    code_length: int = 0
+    blocks: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scores:
+    """One attack, judged on some rows (attempt x attacker)."""
+
+    attempt: Array  # (rows,) int: index into Honest
+    attacker: Array  # (rows,) int
+    ranks: Ranks
+    method: str  # how the rank was found
+    gain: Array | None  # (rows,) bits per symbol over the prior; None if not about the witness
+    cross: tuple[Array, ...] = ()  # per subject, (rows, rows): gain of row i's belief on row j's symbols
+
+
+class _Recorder(Mapping[str, Array]):
+    """Helper data that remember which of them were read."""
+
+    def __init__(self, helper: Helper) -> None:
+        self._helper, self.read = helper, set[str]()
+
+    def __getitem__(self, key: str) -> Array:
+        self.read.add(key)
+        return self._helper[key]
+
+    def __iter__(self) -> Any:
+        return iter(self._helper)
+
+    def __len__(self) -> int:
+        return len(self._helper)
+
+
+def disclosure_of(scheme: Any, honest: Honest) -> Disclosure:
+    """Read a scheme's disclosure and check it against what A really did.
+
+    Every established attempt must satisfy ``parity @ bits == syndrome`` and
+    ``finish(secret_map @ bits ^ secret_offset) == key``; one that does not is not used.
+    """
+    names = tuple(sorted(set(honest.helper) - {"aborted"}))
+    if not all(hasattr(scheme, m) for m in ("labels", "linear", "finish")):
+        return Disclosure(None, None, names)
+    name, rows = scheme.name, honest.established
+    recorder = _Recorder(honest.helper)
+    own = copy.deepcopy(scheme)
+    try:
+        labels = validate.bits(name, "labels", own.labels, (honest.a.alphabet, None))
+        width = honest.a.symbols.shape[1] * labels.shape[1]
+        linear = validate.linear(name, call(name, "linear()", own.linear, recorder), honest.attempts, width)
+        words = block_words(witness_bits(honest.a.symbols, labels), linear.positions)
+        secret = product(words, linear.secret_map.T) ^ linear.secret_offset
+        keys = call(name, "finish()", own.finish, secret.reshape(honest.attempts, -1), recorder)
+        keys = validate.key_bits(name, "finish()", keys, honest.attempts, int(scheme.key_bits))
+    except ContractError as error:
+        return Disclosure(None, str(error), names)
+    if (product(words, linear.parity.T) != linear.syndrome)[rows].any():
+        return Disclosure(
+            None, f"{name}: `linear()` must give the syndromes of A's witness, got others", names
+        )
+    if (keys != honest.keys_a)[rows].any():
+        return Disclosure(None, f"{name}: `finish()` must give A's keys, got others", names)
+    used = (linear.positions[0] >= 0).sum(axis=1).max()
+    return Disclosure(
+        labels=labels,
+        problem=None,
+        uncovered=tuple(sorted(set(names) - recorder.read)),
+        enumerable=enumerable(linear),
+        secret_bits=secret.shape[1] * secret.shape[2],
+        block_bits=(int(used), linear.parity.shape[0]),
+        code_length=linear.parity.shape[1],
+        blocks=linear.positions.shape[1],
+    )
+
+
+def symbol_prior(symbols: Array, alphabet: int) -> Array:
+    """(m, alphabet) log-probability of each symbol at each position, from other people's witnesses.
+
+    One count is shared by the symbols of a position, so that nothing is impossible. With nobody to
+    learn from, all symbols are equally likely.
+    """
+    m = symbols.shape[1]
+    counts = np.full((m, alphabet), 1.0 / alphabet)
+    for value in range(alphabet):
+        counts[:, value] += (symbols == value).sum(axis=0)
+    return np.asarray(np.log(counts / counts.sum(axis=1, keepdims=True)))
+
+
+def judge(
+    outcome: Belief | Guesses,
+    scheme: Any,
+    honest: Honest,
+    disclosure: Disclosure,
+    *,
+    attempt: Array,
+    attacker: Array,
+    prior: Array,
+) -> Scores:
+    """Rank A's true key under what an attack believes.
+
+    Parameters
+    ----------
+    outcome : Belief or Guesses
+        Validated, one row for each of `attempt`.
+    disclosure : Disclosure
+        From `disclosure_of`.
+    attempt, attacker : (rows,) int
+    prior : (m, alphabet)
+        What the gain of a belief is measured against, from `symbol_prior` of other people.
+
+    Raises
+    ------
+    ContractError
+        If the scheme fails while it is attacked.
+    """
+    keys = honest.keys_a[attempt]
+    if isinstance(outcome, Guesses):
+        return Scores(
+            attempt=attempt, attacker=attacker, ranks=_listed(outcome, keys), method="guess-list", gain=None
+        )
+    if outcome.about == "key":
+        costs = [-on_grid(outcome.log_prob[:, i]) for i in range(keys.shape[1])]
+        ranks = _with_work(product_ranks(costs, keys.astype(np.intp)), outcome.work)
+        return Scores(attempt=attempt, attacker=attacker, ranks=ranks, method="key-bits", gain=None)
+    symbols = honest.a.symbols[attempt]
+    gain, cross = _gains(outcome.log_prob, prior, symbols, honest.subject[attempt])
+    helper = {k: v[attempt] for k, v in honest.helper.items()}
+    if disclosure.labels is not None:
+        own = copy.deepcopy(scheme)
+        linear = call(scheme.name, "linear()", own.linear, helper)
+        linear = validate.linear(
+            scheme.name, linear, len(attempt), symbols.shape[1] * disclosure.labels.shape[1]
+        )
+        if disclosure.enumerable:
+            ranks, method = (
+                secret_ranks(outcome.log_prob, disclosure.labels, linear, symbols),
+                "enumerated-blocks",
+            )
+        else:
+            ranks = ordered_statistics(outcome.log_prob, disclosure.labels, linear, symbols)
+            method = "ordered-statistics"
+    elif callable(getattr(scheme, "reproduce", None)):
+        ranks, method = _by_reproducing(outcome.log_prob, scheme, helper, keys), f"best-first-{BEST_FIRST}"
+    else:
+        raise ContractError(
+            scheme.name,
+            "linear()",
+            "disclosed, or `reproduce()` present, for witnesses to be tried",
+            "neither",
+        )
+    return Scores(
+        attempt=attempt,
+        attacker=attacker,
+        ranks=_with_work(ranks, outcome.work),
+        method=method,
+        gain=gain,
+        cross=cross,
+    )
+
+
+def _with_work(ranks: Ranks, work: float) -> Ranks:
+    names = ("fewer_low", "fewer_high", "upto_low", "upto_high", "surprise")
+    return Ranks(**{n: getattr(ranks, n) for n in names}, work=work)
+
+
+def _listed(guesses: Guesses, keys: Array) -> Ranks:
+    """Place in an attack's own list; a key that is not in it is never reached."""
+    equal = (guesses.keys == keys[:, None, :]).all(axis=2)
+    place = np.where(equal.any(axis=1), equal.argmax(axis=1).astype(float), np.inf)
+    return Ranks(
+        fewer_low=place,
+        fewer_high=place,
+        upto_low=place + 1,
+        upto_high=place + 1,
+        surprise=np.full(len(keys), np.nan),
+        work=guesses.work,
+    )
+
+
+def _gains(
+    log_prob: Array, prior: Array, symbols: Array, subject: Array
+) -> tuple[Array, tuple[Array, ...]]:
+    """Bits per symbol that a belief adds to the prior, on its own and on its subject's other rows."""
+    m = symbols.shape[1]
+    place = np.arange(m)
+    ratio = (
+        np.maximum(log_prob, -1e3) - prior
+    )  # a belief that rules out the truth loses a lot, not everything
+    own = ratio[np.arange(len(symbols))[:, None], place, symbols].mean(axis=1) / np.log(2)
+    tables = []
+    for person in np.unique(subject):
+        rows = np.flatnonzero(subject == person)
+        table = np.stack([ratio[rows][:, place, symbols[r]].mean(axis=1) for r in rows], axis=1)
+        tables.append(table / np.log(2))
+    return own, tuple(tables)
+
+
+def _by_reproducing(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> Ranks:
+    """Try the likeliest witnesses, best first, on the attacker's copy of the scheme.
+
+    Beyond the witnesses tried nothing is known: the rank has no upper bound there.
+    """
+    rows, _, alphabet = log_prob.shape
+    witnesses = likeliest(log_prob, BEST_FIRST)  # (rows, n, m)
+    tried = witnesses.shape[1]
+    flat = Witness(
+        symbols=witnesses.reshape(rows * tried, -1), alphabet=alphabet, acquired=np.ones(rows * tried, bool)
+    )
+    repeated = {k: np.repeat(v, tried, axis=0) for k, v in helper.items()}
+    own = copy.deepcopy(scheme)
+    found = call(scheme.name, "reproduce()", own.reproduce, flat, repeated)
+    guessed = validate.key_bits(scheme.name, "keys of B", found[0], rows * tried, keys.shape[1])
+    guessed = guessed.reshape(rows, tried, -1)
+    equal = (guessed == keys[:, None, :]).all(axis=2)
+    packed = np.packbits(guessed, axis=2)
+    fewer = np.empty(rows)
+    for row in range(rows):  # the same key twice is one guess
+        _, first = np.unique(packed[row], axis=0, return_index=True)
+        before = np.sort(first)
+        fewer[row] = np.searchsorted(before, equal[row].argmax()) if equal[row].any() else len(before)
+    hit = equal.any(axis=1)
+    return Ranks(
+        fewer_low=fewer,
+        fewer_high=np.where(hit, fewer, np.inf),
+        upto_low=fewer + 1,
+        upto_high=np.where(hit, fewer + 1, np.inf),
+        surprise=np.full(rows, np.nan),
+    )
+
+
+def likeliest(log_prob: Array, count: int) -> Array:
+    """The `count` likeliest symbol strings of each row, best first, (rows, count, m) uint8.
+
+    Exact for independent symbols: the best strings of a prefix are all that the best
+    strings of a longer one can start with.
+    """
+    rows, m, alphabet = log_prob.shape
+    score = np.zeros((rows, 1))
+    strings = np.zeros((rows, 1, 0), np.uint8)
+    for position in range(m):
+        total = (score[:, :, None] + log_prob[:, position, None, :]).reshape(rows, -1)
+        keep = np.argsort(-total, axis=1, kind="stable")[:, :count]
+        score = np.take_along_axis(total, keep, axis=1)
+        parent, symbol = np.divmod(keep, alphabet)
+        prefix = np.take_along_axis(strings, parent[:, :, None], axis=1)
+        strings = np.concatenate([prefix, symbol[:, :, None].astype(np.uint8)], axis=2)
+    return strings
+
+
+def merge(parts: list[Scores]) -> Scores:
+    """Scores of all folds as one, in the order of attempts."""
+    attempt = np.concatenate([p.attempt for p in parts])
+    order = np.lexsort((np.concatenate([p.attacker for p in parts]), attempt))
+    ranks = concatenate([p.ranks for p in parts])
+    names = ("fewer_low", "fewer_high", "upto_low", "upto_high", "surprise")
+    gains = [p.gain for p in parts]
+    return Scores(
+        attempt=attempt[order],
+        attacker=np.concatenate([p.attacker for p in parts])[order],
+        ranks=Ranks(**{n: getattr(ranks, n)[order] for n in names}, work=ranks.work),
+        method=parts[0].method,
+        gain=None
+        if any(g is None for g in gains)
+        else np.concatenate([g for g in gains if g is not None])[order],
+        cross=tuple(table for p in parts for table in p.cross),
+    )
