@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binom
 
 from schemes import gf2
 from schemes.codes import code
@@ -85,6 +86,20 @@ def test_too_many_errors_are_noticed_in_their_block_only() -> None:
     _, helper = sketch.commit(bits, rng=rng)
     bits[1, 0, :4] ^= 1
     assert sketch.recover(bits, helper)[1].tolist() == [[True, True], [False, True], [True, True]]
+
+
+@pytest.mark.parametrize("p", [0.00892, 0.05, 0.1, 0.298])
+def test_golay_recovers_with_the_binomial_probability_of_at_most_three_errors(p: float) -> None:
+    """Over a binary symmetric channel, that of a perfect code; not (1 - p)^23."""
+    blocks, level = 100_000, 1 - 0.01 / 4
+    rng = np.random.default_rng(12)
+    sketch = CodeOffset(code=code("golay-23-12"))
+    bits = rng.integers(0, 2, (blocks, 1, 23), dtype=np.uint8)
+    secret, helper = sketch.commit(bits, rng=rng)
+    again, _ = sketch.recover(bits ^ (rng.random(bits.shape) < p), helper)
+    hits = int((again == secret).all(axis=1).sum())
+    low, high = binom(blocks, binom(23, p).cdf(3)).interval(level)
+    assert low <= hits <= high
 
 
 def test_whole_symbols_leave_the_odd_bit_of_a_golay_block_empty() -> None:
