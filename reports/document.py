@@ -6,15 +6,15 @@ Everything comes from the audit's rows, findings and facts; no statistic is comp
 from __future__ import annotations
 
 import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from harness.results import SEVERITIES, Audit, Finding, Row
 from reports import standing
-from reports.first_screen import evidence_line, first_screen, open_threats
+from reports.first_screen import evidence_line, first_screen, open_threats, unmeasured_parts, where
 from reports.model import Block, Cell, Code, Document, Facts, Figure, Items, Paragraph, Section, Table
 from reports.plots import figures_of
-from reports.reading import attack_names, by_severity, key_bits, not_run, outcome, scheme_names
+from reports.reading import attack_names, by_severity, key_bits, levels, not_run, outcome, scheme_names
 from reports.wording import (
     NOT_STATED,
     budget_text,
@@ -80,6 +80,7 @@ def _table(
 
 def _scope(audit: Audit) -> Section:
     corpus, settings = audit.corpus, audit.settings
+    counted = ("subjects", "sessions", "attempts")
     schemes = _table(
         "Schemes under audit.",
         ("Scheme", "Key bits", "Parameters", "Helper data not covered by the disclosure", "Source"),
@@ -98,20 +99,16 @@ def _scope(audit: Audit) -> Section:
     facts = (
         ("Corpus", joined(corpus.get("name"))),
         ("Data", joined(corpus.get("data"))),
-        ("Subjects, sessions, attempts", _counts(corpus, settings)),
+        (
+            "Subjects, sessions, attempts",
+            ", ".join(joined(corpus.get(n, settings.get(n))) for n in counted),
+        ),
         ("Attackers", joined(corpus.get("attackers"))),
         ("Description", joined(corpus.get("description"))),
         ("Seed", joined(settings.get("seed"))),
         ("Version of keyassay", joined(audit.versions.get("keyassay"))),
     )
     return Section("scope", "Scope and version", (schemes, Facts(facts, key="scope")))
-
-
-def _counts(corpus: Mapping[str, Any], settings: Mapping[str, Any]) -> str:
-    names = ("subjects", "sessions", "attempts")
-    in_corpus = ", ".join(joined(corpus.get(n)) for n in names)
-    asked = ", ".join(joined(settings.get(n)) for n in names)
-    return f"{in_corpus} in the corpus; {asked} asked for"
 
 
 def _assets() -> Section:
@@ -142,7 +139,7 @@ def _adversaries(audit: Audit) -> Section:
 
 def _method(audit: Audit) -> Section:
     facts = (
-        ("Level of intervals", level_text(audit.settings.get("level"))),
+        ("Level of intervals", levels(audit)),
         ("Seed", joined(audit.settings.get("seed"))),
         ("Control runs", joined(audit.settings.get("controls"))),
         ("Settings", joined({k: v for k, v in audit.settings.items() if k not in ("command", "controls")})),
@@ -216,7 +213,7 @@ def _findings(audit: Audit) -> Section:
     rows = tuple(
         (
             Cell(clean(f.severity), "", tones.get(f.severity, "")),
-            Cell(clean(f.id), f"{clean(f.scheme)}, {clean(f.attack or 'honest pair')}"),
+            Cell(clean(f.id), where(f)),
             Cell(clean(f.text)),
             Cell(_evidence_of(f)),
             Cell(_advice(f)),
@@ -242,6 +239,8 @@ def _advice(finding: Finding) -> str:
     stated = finding.details.get("advice")
     if stated:
         return clean(stated)
+    if finding.id in standing.ADVICE_BY_FINDING:
+        return standing.ADVICE_BY_FINDING[finding.id]
     parts = [p for p in (finding.attack or "").split("+") if p in standing.ADVICE]
     return " ".join(standing.ADVICE[p] for p in parts) or standing.DEFAULT_ADVICE
 
@@ -272,6 +271,8 @@ def _residual(audit: Audit, missing: list[str]) -> Section:
             "not a pass."
         ),
         Items(tuple(still_open or [("", "none")]), key="untested"),
+        Paragraph("Single quantities that could not be measured:"),
+        Items(tuple(unmeasured_parts(audit) or [("", "none")]), key="unmeasured"),
         Paragraph("Standard adversaries that this audit did not try:"),
         Items(
             tuple((n, standing.STANDARD_ADVERSARIES[n]) for n in missing) or (("", "none"),),
@@ -305,8 +306,7 @@ def _recommendations(audit: Audit) -> Section:
 
 
 def _about(finding: Finding) -> str:
-    who = f", {clean(finding.attack)}" if finding.attack else ""
-    return f"{clean(finding.id)} ({clean(finding.scheme)}{who})"
+    return f"{clean(finding.id)} ({where(finding)})"
 
 
 def _annex(audit: Audit) -> Section:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from harness.results import Audit, Row
+from harness.results import Audit, Finding, Row
 from reports.model import Block, Cell, Facts, Items, Section, SignOff, Table
 from reports.reading import (
     ODDS_BUDGETS,
@@ -10,6 +10,7 @@ from reports.reading import (
     by_severity,
     chosen,
     key_bits,
+    levels,
     outcomes,
     resolution,
     scheme_names,
@@ -21,12 +22,11 @@ from reports.wording import (
     clean,
     interval_text,
     joined,
-    level_text,
     number_text,
     quantity_text,
 )
 
-__all__ = ["evidence_line", "first_screen", "open_threats"]
+__all__ = ["evidence_line", "first_screen", "open_threats", "unmeasured_parts", "where"]
 
 _HONEST = (
     ("key-agreement", "Keys agree"),
@@ -152,7 +152,7 @@ def _outcome_table(audit: Audit, found: list[Outcome]) -> Table:
         "Leakage",
         "Verdict",
     )
-    level = level_text(audit.settings.get("level"))
+    level = levels(audit)
     return Table(
         f"Outcome of every adversary. Odds that the key is among the first guesses; level of the "
         f"intervals: {level}.",
@@ -197,7 +197,7 @@ def _honest_table(audit: Audit) -> Table:
     for measure, label in _HONEST:
         cells = [Cell(label)]
         for scheme in schemes:
-            row = chosen(audit.select(scheme=scheme, attack=None, measure=measure))
+            row = _honest_row(audit, scheme, measure)
             cells.append(Cell(NOT_STATED) if row is None else Cell(quantity_text(row), _basis(row)))
         rows.append(tuple(cells))
     return Table(
@@ -209,27 +209,65 @@ def _honest_table(audit: Audit) -> Table:
     )
 
 
+def _honest_row(audit: Audit, scheme: str, measure: str) -> Row | None:
+    rows = audit.select(scheme=scheme, attack=None, measure=measure)
+    if measure == "time-to-key":
+        # A time belongs to the rate shown beside it, also where that rate never gets there.
+        rate = chosen(audit.select(scheme=scheme, attack=None, measure="rate"))
+        rows = [r for r in rows if rate is not None and r.method == rate.method] or rows
+    return chosen(rows)
+
+
 def _basis(row: Row) -> str:
     if row.status != "measured":
         return clean(row.reason or "")
-    return clean(row.method) if row.measure in ("rate", "time-to-key") else ""
+    if row.measure in ("rate", "time-to-key"):
+        return "; ".join(clean(part) for part in (row.method, row.reason) if part)
+    return ""
 
 
 def open_threats(audit: Audit) -> list[tuple[str, str]]:
-    """Adversaries that were to be measured and were not: who, and why."""
-    entries: dict[tuple[str, str], None] = {}
-    for row in untested(audit):
-        who = f"{clean(row.attack or 'honest pair')} against {clean(row.scheme)}"
-        entries[(who, f"{row.status}: {clean(row.reason or NOT_STATED)}")] = None
-    return list(entries)
+    """Adversaries that were to be measured and whose odds were not: who, and why."""
+    return [
+        (f"{clean(o.attack)} against {clean(o.scheme)}", _reasons(untested(audit, o.scheme, o.attack)))
+        for o in outcomes(audit)
+        if o.verdict.tone == "open"
+    ]
+
+
+def unmeasured_parts(audit: Audit) -> list[tuple[str, str]]:
+    """Quantities missing where the odds are known, or of the honest pair: which, and why."""
+    whole = {(o.scheme, o.attack) for o in outcomes(audit) if o.verdict.tone == "open"}
+    grouped: dict[tuple[str, str, str, str], list[str]] = {}
+    for row in audit.rows:
+        if row.status in ("untested", "failed") and (row.scheme, row.attack) not in whole:
+            why = f"{row.status}: {clean(row.reason or NOT_STATED)}"
+            key = (clean(row.scheme), clean(row.measure), clean(row.unit), why)
+            grouped.setdefault(key, []).append(clean(row.attack or "honest pair"))
+    return [
+        (f"{measure} ({unit}) of {scheme}", f"{why} ({', '.join(dict.fromkeys(who))})")
+        for (scheme, measure, unit, why), who in grouped.items()
+    ]
+
+
+def _reasons(rows: list[Row]) -> str:
+    return "; ".join(f"{r.status}: {clean(r.reason or NOT_STATED)}" for r in rows) or "no odds measured"
 
 
 def _open_threats_list(audit: Audit, not_run: list[str]) -> Items:
     entries = [(f"Open threat: {who}", why) for who, why in open_threats(audit)]
+    entries += [(f"Not measured: {what}", why) for what, why in unmeasured_parts(audit)]
     if not_run:
         entries.append(("Not tried at all", ", ".join(not_run)))
     grave = [f for f in by_severity(audit.findings) if f.severity in ("critical", "high")]
-    entries += [(f"Finding, {f.severity}", clean(f.text)) for f in grave]
+    entries += [(f"Finding, {f.severity}: {where(f)}", clean(f.text)) for f in grave]
     return Items(
         tuple(entries or [("", "No open threats among the adversaries of this report.")]), key="open"
     )
+
+
+def where(finding: Finding) -> str:
+    """Whom a finding is about."""
+    if not finding.scheme:
+        return "the corpus"
+    return f"{clean(finding.scheme)}, {clean(finding.attack or 'honest pair')}"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from harness.results import SEVERITIES, Audit, Finding, Row
-from reports.wording import NOT_STATED, budget_text, clean, joined, number_text
+from reports.wording import NOT_STATED, budget_text, clean, joined, level_text, number_text
 
 __all__ = [
     "ODDS_BUDGETS",
@@ -18,6 +18,7 @@ __all__ = [
     "by_severity",
     "chosen",
     "key_bits",
+    "levels",
     "not_run",
     "outcome",
     "outcomes",
@@ -104,6 +105,13 @@ def chosen(rows: Iterable[Row]) -> Row | None:
     return next(iter(found or rows), None)
 
 
+def levels(audit: Audit) -> str:
+    """The level of the intervals: as the settings state it, else all levels found in the rows."""
+    stated = audit.settings.get("level")
+    found = {r.level for r in audit.rows if r.level is not None and (r.low, r.high) != (None, None)}
+    return level_text(stated) if stated else " and ".join(map(level_text, sorted(found))) or NOT_STATED
+
+
 def by_severity(findings: Iterable[Finding]) -> list[Finding]:
     """Findings, gravest first; equals keep their order."""
     return sorted(findings, key=lambda f: -SEVERITIES.index(f.severity))
@@ -146,7 +154,7 @@ def _verdict(audit: Audit, scheme: str, attack: str, rows: list[Row]) -> Verdict
     bits = key_bits(audit, scheme)
     beaten = _beaten(odds, bits)
     if beaten:
-        return _gains(beaten, "lower limit of the odds lies above the promise")
+        return _gains(beaten, f"lower limit at {levels(audit)} lies above the promise; no finding raised")
     failed = [r for r in rows if r.status == "failed"]
     if failed:
         return Verdict(f"failed: {clean(failed[0].reason or NOT_STATED)}", "open threat", "open")
@@ -210,13 +218,10 @@ def resolution(audit: Audit, scheme: str | None = None) -> str:
     return NOT_STATED if smallest is None else number_text(smallest)
 
 
-def untested(audit: Audit) -> list[Row]:
-    """Rows of adversaries that were to be measured and were not, without repetitions."""
-    seen: dict[tuple[str, str | None, str | None], Row] = {}
-    for row in audit.rows:
-        if row.status in ("untested", "failed"):
-            seen.setdefault((row.scheme, row.attack, row.reason), row)
-    return list(seen.values())
+def untested(audit: Audit, scheme: str, attack: str | None) -> list[Row]:
+    """Untested and failed rows of one cell of the audit, without repeating a reason."""
+    rows = [r for r in audit.select(scheme=scheme, attack=attack) if r.status in ("untested", "failed")]
+    return list({(r.status, r.reason): r for r in reversed(rows)}.values())[::-1]
 
 
 def not_run(audit: Audit, standard: Iterable[str]) -> list[str]:

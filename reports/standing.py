@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = [
     "ADVICE",
+    "ADVICE_BY_FINDING",
     "ASSETS",
     "ASSUMPTIONS",
     "BOUNDARIES",
@@ -131,4 +132,17 @@ ADVICE = {
         "Use a signal that differs between places on the body, or demand that nothing else touches it."
     ),
     "replay": "Bind every key to fresh signal: reject a record that resembles an earlier one.",
+}
+
+ADVICE_BY_FINDING = {
+    "strangers-agree": "Correct fewer errors, or use a signal that differs more between people.",
+    "less-entropy-than-promised": "Shorten the key to the entropy left, or collect more signal per key.",
+    "witness-constant": "Repair the quantiser: its thresholds do not fit this signal.",
+    "keys-repeat": "Look for a small seed or a saturated quantiser; draw every key from fresh signal.",
+    "disclosure-wrong": "Correct the disclosure of the helper data; their leak is understated.",
+    "helper-not-covered": "Disclose what these arrays say of the witness, or publish less.",
+    "plug-in-failed": "Repair the plug-in and run again.",
+    "one-person": "Record more people before deciding anything about people.",
+    "simulated": "Confirm on recordings of people before relying on these figures.",
+    "role-not-read": "Run an adversary that reads this role, or leave it out of the corpus.",
 }

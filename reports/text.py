@@ -89,4 +89,6 @@ def _honest_line(table: Table, column: int) -> str:
 
 
 def _filled(text: str, bullet: str = "") -> str:
-    return textwrap.fill(clean(text), WIDTH, initial_indent=bullet, subsequent_indent="  ")
+    return textwrap.fill(
+        clean(text), WIDTH, initial_indent=bullet, subsequent_indent="  ", break_on_hyphens=False
+    )

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import ast
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import reports
-from harness.results import Audit
+from harness.results import Audit, Row, unmeasured
 from reports import to_html, to_markdown, to_text
 from reports.document import document
 from reports.model import Cell, Document, Facts, Items, SignOff, Table
@@ -101,7 +102,9 @@ def test_first_screen_says_what_a_reader_must_know(report: Document) -> None:
 
 def test_honest_pair_shows_the_rate_and_time_that_count(report: Document) -> None:
     rows = {r[0].text: r[1] for r in report.tables("honest")[0].rows}
-    assert rows["Secret rate"] == Cell("3.21 [2.9, 3.4] bit/s", "average-min-entropy")
+    assert rows["Secret rate"] == Cell(
+        "3.21 [2.9, 3.4] bit/s", "average-min-entropy; this is the one that counts"
+    )
     assert rows["Time to a key"].text == "39.9 [37.7, 44.1] s"
     assert rows["Failures to acquire"].text == "0.0033 [4.0e-4, 0.0121]"
 
@@ -181,3 +184,63 @@ def test_reports_import_nothing_of_the_harness_but_results_and_contracts() -> No
             names = [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             names += [a.name for a in node.names] if isinstance(node, ast.Import) else []
             assert {n for n in names if n.split(".")[0] == "harness"} <= allowed, path.name
+
+
+def test_a_rate_that_never_fills_a_key_is_not_given_the_time_of_another() -> None:
+    def row(measure: str, method: str, status: str, reason: str) -> Row:
+        value = None if status == "not-applicable" else 9.0
+        return Row(
+            scheme="s",
+            attack=None,
+            measure=measure,
+            budget=None,
+            value=value,
+            low=value,
+            high=value,
+            level=0.95,
+            unit="bit/s" if measure == "rate" else "s",
+            side="estimate",
+            evidence="counted",
+            data="recorded",
+            subjects=2,
+            attempts=4,
+            method=method,
+            status=status,
+            reason=reason,
+        )
+
+    rows = [
+        row("rate", "usual", "measured", "a usual claim"),
+        row("rate", "net", "measured", "this one counts"),
+        row("time-to-key", "usual", "measured", "a usual claim"),
+        row("time-to-key", "net", "not-applicable", "at this rate never"),
+    ]
+    audit = Audit(
+        rows=rows, per_subject=[], findings=[], settings={}, corpus={}, schemes=[], attacks=[], versions={}
+    )
+    shown = {r[0].text: r[1] for r in document(audit).tables("honest")[0].rows}
+    assert shown["Time to a key"] == Cell("not-applicable", "at this rate never")
+    assert shown["Secret rate"].detail == "net; this one counts"
+
+
+def test_a_missing_quantity_is_told_apart_from_an_open_threat(audit: Audit) -> None:
+    why = "the code is too large to enumerate"
+    part = unmeasured(
+        "untested",
+        why,
+        scheme="envelope-trend",
+        attack="mimicry",
+        measure="mutual-information",
+        unit="nat",
+        data="simulated",
+    )
+    also = replace(part, attack="body-site")
+    report = document(replace(audit, rows=[*audit.rows, part, also]))
+    items = {b.key: b.entries for b in report.section("residual").blocks if isinstance(b, Items)}
+    assert len(items["untested"]) == 2
+    assert items["unmeasured"] == (
+        ("mutual-information (nat) of envelope-trend", f"untested: {why} (mimicry, body-site)"),
+    )
+    assert f"Not measured: mutual-information (nat) of envelope-trend: untested: {why}" in " ".join(
+        to_text(report).split()
+    )

@@ -15,6 +15,7 @@ from harness.results import Audit
 from reports import to_html, to_markdown, to_text, write_reports
 from reports.document import document
 from reports.markdown import escape
+from reports.model import Cell, Code, Document, Facts, Items, Section, Table
 from reports.text import WIDTH
 
 
@@ -92,7 +93,7 @@ def test_the_same_audit_gives_the_same_bytes(audit: Audit, render) -> None:  # t
 
 
 def test_settings_of_the_machine_change_no_byte(audit: Audit, html: str) -> None:
-    with mpl.rc_context({"lines.linewidth": 7.0, "font.size": 20.0, "svg.hashsalt": "other"}):
+    with mpl.rc_context({"axes.linewidth": 7.0, "font.size": 20.0, "svg.hashsalt": "other"}):
         assert to_html(document(audit)) == html
         assert mpl.rcParams["font.size"] == 20.0
 
@@ -191,3 +192,17 @@ def test_a_failed_report_leaves_the_old_one(
         write_reports(audit, tmp_path)
     assert [p.read_bytes() for p in paths] == before
     assert sorted(p.name for p in tmp_path.iterdir()) == ["report.html", "report.md"]
+
+
+def test_each_renderer_guards_itself_against_an_uncleaned_document() -> None:
+    raw = "\x1b[2J\u202e<i>|`"
+    table = Table(
+        raw, ("Scheme", *"ABCDEFGH"), ((Cell(raw, raw, "alarm"),) * 9,), key="outcome", heading=raw
+    )
+    facts, items = Facts(((raw, raw),)), Items(((raw, raw),))
+    report = Document(raw, raw, (Section("first-screen", raw, (facts, table, items, Code(raw))),))
+    for text in (to_html(report), to_markdown(report), to_text(report)):
+        assert "[2J" in text
+        assert not re.search(r"[\x1b\u202e]", text)
+    assert "<i>" not in to_html(report)
+    assert "<i>" not in to_markdown(report).replace("```\n�[2J�<i>|`\n```", "")
