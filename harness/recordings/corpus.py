@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -69,7 +69,12 @@ class RecordedCorpus:
                 f"got subject {sitting.subject}, session {sitting.session}"
             )
         wanted = [piece for piece in pieces if piece.row.stream in streams]
-        parts = {id(piece): (samples, rate) for piece, samples, rate in self._read(wanted)}
+        parts: dict[int, tuple[Array, float | None]] = {}
+        cells: Counter[str] = Counter()
+        for piece, samples, rate in self._read(wanted):
+            parts[id(piece)] = samples, rate
+            cells[piece.row.stream] += samples.size
+            self._check_size(piece.row, cells[piece.row.stream])
         grouped: dict[str, list[Piece]] = defaultdict(list)
         for piece in wanted:
             grouped[piece.row.stream].append(piece)

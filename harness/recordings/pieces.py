@@ -64,10 +64,11 @@ def cut(recording: Recording, piece: Piece) -> tuple[Array, float | None]:
 def _channels(recording: Recording, wanted: Sequence[str] | None) -> list[int] | None:
     if wanted is None:
         return None
+    columns = {name: k for k, name in enumerate(recording.names or ())}
     picked = []
     for label in wanted:
-        if recording.names is not None and label in recording.names:
-            picked.append(recording.names.index(label))
+        if label in columns:
+            picked.append(columns[label])
         elif recording.names is None and int(label) < len(recording.samples):
             picked.append(int(label))
         else:

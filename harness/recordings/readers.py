@@ -85,6 +85,10 @@ class NpzSource:
         if member is None:
             known = ", ".join(ascii(key.removesuffix(".npy")) for key in list(self._members)[:5])
             raise CorpusError(f"must hold an array {name!a}, got {known or 'none at all'}")
+        if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise CorpusError(
+                f"array {name!a} must be stored or deflated, got compression method {member.compress_type}"
+            )
         try:
             samples = self._array(name, member)
         except _BROKEN as error:

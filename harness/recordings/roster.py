@@ -60,7 +60,8 @@ def roster(rows: Sequence[Row], *, name: str) -> Roster:
     Subjects are numbered from 0 in natural order of their labels, sessions of a subject by
     `day` if it is given and else in natural order, attempts likewise. An attacker who is also
     a subject has the subject's number; the others come after the subjects. Excluded rows are
-    numbered too, so that leaving one out renumbers nobody.
+    numbered too, so that leaving one out renumbers nobody. A reason to exclude in any row of an
+    attempt excludes the attempt.
 
     Parameters
     ----------
@@ -151,16 +152,18 @@ def _channel_order(group: Sequence[Row]) -> tuple[str, ...]:
 
 
 def _captures(rows: Sequence[Row], name: str) -> list[list[Row]]:
-    groups: dict[tuple[str | None, ...], list[Row]] = {}
+    groups: dict[tuple[str | None, ...], dict[str | int | None, Row]] = {}
     for row in rows:
-        key = (*row.try_, row.role, row.signal, row.device, row.attacker)
-        group = groups.setdefault(key, [])
+        group = groups.setdefault((*row.try_, row.role, row.signal, row.device, row.attacker), {})
+        number = row.suffix == ".npz" and row.channel is not None
+        channel = int(row.channel or 0) if number else row.channel  # 1 and 01 are one channel
         if group:
-            _check_sibling(group, row, name)
-        group.append(row)
+            _check_sibling(next(iter(group.values())), group.get(channel), row, name)
+        group[channel] = row
+    captures = [list(group.values()) for group in groups.values()]
     single: dict[tuple[str, ...], Row] = {}
-    for group in groups.values():
-        row = group[0]
+    for capture in captures:
+        row = capture[0]
         if row.role not in OWNERS or row.excluded_reason is not None:
             continue
         other = single.setdefault((*row.try_, row.role, row.signal), row)
@@ -169,11 +172,11 @@ def _captures(rows: Sequence[Row], name: str) -> list[list[Row]]:
                 f"{_lines(name, other, row)}, `device`: must be one {row.role} in an attempt, "
                 f"got {shown(other.device or '')} and {shown(row.device or '')}"
             )
-    return list(groups.values())
+    return captures
 
 
-def _check_sibling(group: Sequence[Row], row: Row, name: str) -> None:
-    first = group[0]
+def _check_sibling(first: Row, twin: Row | None, row: Row, name: str) -> None:
+    """Refuse a row that belongs to the capture of `first` but is not just another channel of it."""
     for column in Row.model_fields:
         if column not in ("line", "channel") and getattr(first, column) != getattr(row, column):
             raise CorpusError(
@@ -181,27 +184,20 @@ def _check_sibling(group: Sequence[Row], row: Row, name: str) -> None:
                 f"got {shown(getattr(first, column))} and {shown(getattr(row, column))}; "
                 "tell two captures of one attempt apart by `device` or `attacker`"
             )
-    for other in group:
-        if other.channel == row.channel or _same_number(other, row):
-            raise CorpusError(
-                f"{_lines(name, other, row)}: must not be duplicates, got the same "
-                f"{row.role} capture of attempt {shown(row.attempt)} twice; remove one"
-            )
-        if other.channel is None or row.channel is None:
-            raise CorpusError(
-                f"{_lines(name, other, row)}, `channel`: must be given in every row of a capture "
-                "or in none, got it in one of two"
-            )
+    if twin is not None:
+        raise CorpusError(
+            f"{_lines(name, twin, row)}: must not be duplicates, got the same "
+            f"{row.role} capture of attempt {shown(row.attempt)} twice; remove one"
+        )
+    if first.channel is None or row.channel is None:
+        raise CorpusError(
+            f"{_lines(name, first, row)}, `channel`: must be given in every row of a capture "
+            "or in none, got it in one of two"
+        )
 
 
 def _lines(name: str, one: Row, two: Row) -> str:
     return f"{name} lines {one.line} and {two.line}"
-
-
-def _same_number(one: Row, two: Row) -> bool:
-    if one.suffix != ".npz" or one.channel is None or two.channel is None:
-        return False
-    return int(one.channel) == int(two.channel)
 
 
 def _check_roles(rows: Sequence[Row], name: str) -> None:
