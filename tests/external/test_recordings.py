@@ -70,7 +70,7 @@ def plateau(grid: Grid) -> tuple[Array, Array]:
 
 
 # The earlier figures do not say how filter and pairs were chosen to the last detail. Medians and means over
-# the same pairs differ by .05 to .1, so .05 tells the reading apart from a wrong order of electrodes
+# the same pairs differ by .04 to .10, so .05 tells the reading apart from a wrong order of electrodes
 # (below), and no finer.
 RAW = {8.0: 0.69, 16.0: 0.35, 24.0: 0.00}
 ENVELOPE = {8.0: 0.82, 16.0: 0.67, 24.0: 0.52, 40.0: 0.48, 65.0: 0.40}
