@@ -6,6 +6,7 @@ A scheme of one's own needs a quantiser and one of these; see `schemes.envelope_
 from __future__ import annotations
 
 from dataclasses import dataclass
+from numbers import Integral
 
 import numpy as np
 
@@ -28,9 +29,9 @@ class Commitment:
     key_bits: int
 
     def __post_init__(self) -> None:
-        if not 1 <= self.key_bits <= self.secret_bits:
+        if not isinstance(self.key_bits, Integral) or not 1 <= self.key_bits <= self.secret_bits:
             raise ValueError(
-                f"`key_bits` must be 1 to {self.secret_bits}, which is the secret, got {self.key_bits}"
+                f"`key_bits` must be 1 to {self.secret_bits}, which is the secret, got {self.key_bits!r}"
             )
 
     @property
@@ -103,8 +104,8 @@ def commitment(
     ValueError
         If a name is unknown or a number is out of range.
     """
-    if blocks < 1:
-        raise ValueError(f"`blocks` must be at least 1, got {blocks}")
+    if not isinstance(blocks, Integral) or blocks < 1:
+        raise ValueError(f"`blocks` must be a whole number of at least 1, got {blocks!r}")
     chosen = sketch_named(sketch, code) if isinstance(sketch, str) else sketch
     layout = (
         consecutive_bits(blocks, chosen.n) if straddle else whole_symbols(blocks, chosen.n, labels.shape[1])

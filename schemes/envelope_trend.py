@@ -42,7 +42,7 @@ class EnvelopeTrend:
 
     def __post_init__(self) -> None:
         # a command line hands over one threshold as a number, several as a list
-        object.__setattr__(self, "thresholds", tuple(np.atleast_1d(self.thresholds).astype(float).tolist()))
+        object.__setattr__(self, "thresholds", tuple(np.atleast_1d(self.thresholds).tolist()))
         self._commitment()
 
     @property

@@ -15,6 +15,8 @@ from schemes.sketches import Sketch
 
 __all__ = ["IntervalGray"]
 
+_BITS = frozenset(range(31))  # 2.0 is one of them, 1.5 is not
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class IntervalGray:
@@ -39,10 +41,8 @@ class IntervalGray:
 
     def __post_init__(self) -> None:
         # a command line hands over one bit as a number, several as a list, and numbers as floats
-        kept = np.atleast_1d(self.kept)
-        if not np.array_equal(kept, np.round(kept)):
-            raise ValueError(f"`kept` must be bit numbers, got {self.kept}")
-        object.__setattr__(self, "kept", tuple(kept.astype(int).tolist()))
+        kept = tuple(np.atleast_1d(self.kept).tolist())
+        object.__setattr__(self, "kept", tuple(int(bit) if bit in _BITS else bit for bit in kept))
         object.__setattr__(self, "plausible_s", tuple(np.atleast_1d(self.plausible_s).tolist()))
         self._commitment()
 

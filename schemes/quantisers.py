@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
+from numbers import Integral, Real
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -54,17 +55,17 @@ class TrendSymbols:
 
     def __post_init__(self) -> None:
         cuts = self.thresholds
-        if not 1 <= len(cuts) <= 255 or not all(a < b for a, b in pairwise(cuts)):
-            raise ValueError(f"`thresholds` must be 1 to 255 ascending numbers, got {cuts}")
-        if not all(map(math.isfinite, cuts)):
-            raise ValueError(f"`thresholds` must be finite, got {cuts}")
+        ascending = all(isinstance(cut, Real) for cut in cuts) and all(a < b for a, b in pairwise(cuts))
+        if not 1 <= len(cuts) <= 255 or not ascending or not all(map(math.isfinite, cuts)):
+            raise ValueError(f"`thresholds` must be 1 to 255 finite, ascending numbers, got {cuts}")
         for field in ("window_s", "high_pass_hz"):
-            _require(
-                0 < getattr(self, field) < math.inf, field, "positive and finite", getattr(self, field)
-            )
+            _require_number(field, getattr(self, field), positive=True)
         for field in ("mains_hz", "activity_uv"):
-            _require(0 <= getattr(self, field) < math.inf, field, "0 or more", getattr(self, field))
-        _require(self.mains_harmonics >= 0, "mains_harmonics", "0 or more", self.mains_harmonics)
+            _require_number(field, getattr(self, field), positive=False)
+        if not isinstance(self.mains_harmonics, Integral) or self.mains_harmonics < 0:
+            raise ValueError(
+                f"`mains_harmonics` must be a whole number of 0 or more, got {self.mains_harmonics!r}"
+            )
 
     @property
     def labels(self) -> Array:
@@ -136,14 +137,15 @@ class IntervalBits:
     plausible_s: tuple[float, float] = (0.3, 2.0)
 
     def __post_init__(self) -> None:
-        _require(0 < self.cell_s < math.inf, "cell_s", "positive and finite", self.cell_s)
+        _require_number("cell_s", self.cell_s, positive=True)
         kept = self.kept
-        if not 1 <= len(kept) <= 8 or list(kept) != sorted(set(kept)) or not 0 <= kept[0] <= kept[-1] <= 30:
+        whole = all(isinstance(bit, Integral) for bit in kept)
+        if not whole or not 1 <= len(kept) <= 8 or list(kept) != sorted({b for b in kept if 0 <= b <= 30}):
             raise ValueError(f"`kept` must be 1 to 8 ascending bit numbers from 0 to 30, got {kept}")
-        if len(self.plausible_s) != 2 or not 0 < self.plausible_s[0] < self.plausible_s[1] < math.inf:
-            raise ValueError(
-                f"`plausible_s` must be two ascending positive numbers, got {self.plausible_s}"
-            )
+        for bound in self.plausible_s:
+            _require_number("plausible_s", bound, positive=True)
+        if len(self.plausible_s) != 2 or not self.plausible_s[0] < self.plausible_s[1]:
+            raise ValueError(f"`plausible_s` must be two ascending numbers, got {self.plausible_s}")
 
     @property
     def labels(self) -> Array:
@@ -184,6 +186,7 @@ class IntervalBits:
         )
 
 
-def _require(holds: bool, field: str, expected: str, got: float) -> None:
-    if not holds:
-        raise ValueError(f"`{field}` must be {expected}, got {got}")
+def _require_number(field: str, value: object, *, positive: bool) -> None:
+    if not isinstance(value, Real) or not math.isfinite(value) or value < 0 or (positive and value == 0):
+        expected = "positive" if positive else "0 or more"
+        raise ValueError(f"`{field}` must be {expected} and finite, got {value!r}")

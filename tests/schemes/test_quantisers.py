@@ -174,14 +174,23 @@ def test_intervals_acquired_only_if_enough_and_plausible() -> None:
 @pytest.mark.parametrize(
     ("call", "text"),
     [
-        (lambda: TrendSymbols(thresholds=()), "1 to 255 ascending"),
+        (lambda: TrendSymbols(thresholds=()), "1 to 255 finite, ascending"),
         (lambda: TrendSymbols(thresholds=(0.5, 0.5)), "ascending"),
         (lambda: TrendSymbols(thresholds=(0.0, np.inf)), "finite"),
         (lambda: TrendSymbols(window_s=0.0), "`window_s` must be positive"),
         (lambda: TrendSymbols(high_pass_hz=-1.0), "`high_pass_hz` must be positive"),
         (lambda: TrendSymbols(mains_hz=-50.0), "`mains_hz` must be 0 or more"),
         (lambda: TrendSymbols(activity_uv=np.nan), "`activity_uv` must be 0 or more"),
-        (lambda: TrendSymbols(mains_harmonics=-1), "`mains_harmonics` must be 0 or more"),
+        (
+            lambda: TrendSymbols(mains_harmonics=-1),
+            "`mains_harmonics` must be a whole number of 0 or more, got -1",
+        ),
+        (lambda: TrendSymbols(mains_harmonics=1.5), "whole number"),  # type: ignore[arg-type]
+        (lambda: TrendSymbols(window_s="a"), "`window_s` must be positive and finite, got 'a'"),  # type: ignore[arg-type]
+        (lambda: TrendSymbols(thresholds=("a", "b")), "`thresholds`"),  # type: ignore[arg-type]
+        (lambda: IntervalBits(kept=("a",)), "`kept`"),  # type: ignore[arg-type]
+        (lambda: IntervalBits(plausible_s=("a", "b")), "`plausible_s`"),  # type: ignore[arg-type]
+        (lambda: IntervalBits(plausible_s=(1.0,)), "two ascending"),  # type: ignore[arg-type]
         (lambda: IntervalBits(cell_s=0.0), "`cell_s` must be positive"),
         (lambda: IntervalBits(kept=()), "`kept` must be 1 to 8"),
         (lambda: IntervalBits(kept=(2, 1)), "ascending"),

@@ -253,10 +253,13 @@ def test_values_as_a_command_line_parses_them() -> None:
         (lambda: EnvelopeTrend(extraction="hdkf"), "nearest is 'hkdf'"),
         (lambda: EnvelopeTrend(sketch="offset"), "nearest is 'code-offset'"),
         (lambda: EnvelopeTrend(blocks=10), "1 to 120, which is the secret, got 128"),
-        (lambda: EnvelopeTrend(blocks=-1), "`blocks` must be at least 1"),
+        (lambda: EnvelopeTrend(blocks=-1), "`blocks` must be a whole number of at least 1"),
         (lambda: EnvelopeTrend(window_s=-0.2), "`window_s`"),
         (lambda: EnvelopeTrend(thresholds=(1.0, 0.0)), "`thresholds`"),
         (lambda: EnvelopeTrend(activity_uv=-1.0), "`activity_uv`"),
+        (lambda: EnvelopeTrend(blocks=11.5), "whole number of at least 1, got 11.5"),  # type: ignore[arg-type]
+        (lambda: EnvelopeTrend(key_bits="x"), "`key_bits`"),  # type: ignore[arg-type]
+        (lambda: EnvelopeTrend(thresholds="x"), "`thresholds`"),  # type: ignore[arg-type]
         (lambda: IntervalGray(key_bits=65), "1 to 64"),
         (lambda: IntervalGray(kept=(1.5,)), "bit numbers"),  # type: ignore[arg-type]
         (lambda: IntervalGray(cell_s=0.0), "`cell_s`"),

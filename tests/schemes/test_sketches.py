@@ -115,7 +115,7 @@ def test_whole_symbols_leave_the_odd_bit_of_a_golay_block_empty() -> None:
         ({"sketch": "code-ofset"}, "nearest is 'code-offset'"),
         ({"code": "golay-42"}, "nearest is 'golay-24-12'"),
         ({"extraction": "hkfd"}, "nearest is 'hkdf'"),
-        ({"blocks": 0}, "`blocks` must be at least 1, got 0"),
+        ({"blocks": 0}, "`blocks` must be a whole number of at least 1, got 0"),
         ({"key_bits": 25}, "1 to 24, which is the secret, got 25"),
         ({"key_bits": 0}, "1 to 24"),
         ({"labels": gf2.gray(256, 8), "code": "hamming-7-4"}, "at least one symbol of 8 bits"),
