@@ -22,7 +22,7 @@ def candidate_lags(capture: Capture) -> tuple[int, ...]:
 
 
 def shifted(capture: Capture, lag: int) -> Capture:
-    """The capture `lag` samples later: sample t is what was sample t + lag; past the end the edge repeats."""
+    """The capture `lag` samples later: sample t of it is sample t + lag; the edge repeats."""
     if lag == 0:
         return capture
     x = capture.samples

@@ -26,7 +26,8 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
 
     The scheme's own quantiser runs on the adversary's capture at the lag that served best on other
     people; how its output relates to A's symbols is learned from them too. With nobody to learn from, no
-    lag and an assumed error rate are used. An attempt that the adversary's sensor did not acquire gets the prior.
+    lag and an assumed error rate are used. An attempt that the adversary's sensor did not acquire gets
+    the prior.
 
     Parameters
     ----------

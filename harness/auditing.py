@@ -24,6 +24,7 @@ from harness import plugins
 from harness.cache import Captures, one_rate, render
 from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Corpus
 from harness.errors import ContractError, CorpusError, UsageError
+from harness.estimators import proportion
 from harness.exchange import Honest, join, run_block, signal_of
 from harness.findings import attack_findings, corpus_findings, scheme_findings
 from harness.isolation import Stranger, meet
@@ -37,6 +38,7 @@ from harness.view import needs, streams_of
 __all__ = ["audit"]
 
 FOLDS = 5
+_SIZE = ("subjects", "sessions", "attempts")
 DEFAULT_CORPUS = "cargo-bike"
 Progress = Callable[[str, int, int], None]
 
@@ -110,7 +112,11 @@ def audit(
     chosen, together = _attacks(attacks)
     source = _corpus(corpus, subjects=subjects, sessions=sessions, attempts=attempts, seed=seed)
     with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
-        run = _Run(source, seed, jobs, chunk or 4, progress or (lambda *_: None), Path(folder))
+        command = ["keyassay", "audit", *(_shown(p.source) for p in tested)]
+        if attacks != "all":
+            command += [word for a in _listed(attacks) for word in ("--attack", _shown(str(a)))]
+        command += [*_corpus_words(corpus, source, subjects, sessions, attempts), "--seed", str(seed)]
+        run = _Run(source, seed, jobs, chunk or 4, progress or (lambda *_: None), Path(folder), command)
         return _audited(run, tested, chosen, together)
 
 
@@ -122,6 +128,7 @@ class _Run:
     chunk: int
     progress: Progress
     folder: Path
+    command: list[str]
 
     def map(self, what: str, function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
         """Results in the order of tasks, whoever computes them."""
@@ -251,9 +258,10 @@ def _audited(
         findings=findings,
         settings={
             "seed": run.seed,
-            **_sizes(captures),
             "folds": FOLDS,
             "attacks": [a.name for a in attacks],
+            "command": run.command,
+            "resolution": _resolution(captures),
         },
         corpus={
             "name": run.corpus.name,
@@ -267,6 +275,21 @@ def _audited(
         attacks=[_attack_facts(c) for c in chosen],
         versions=_versions(),
     )
+
+
+def _corpus_words(spec: Any, corpus: Corpus, *size: int) -> list[str]:
+    """The options that name the corpus again, without folders of this machine."""
+    if corpus.data == "recorded":
+        return ["--corpus", corpus.name]
+    words = [] if spec is None else ["--corpus", spec if isinstance(spec, str) else corpus.name]
+    return [*words, *(w for n, v in zip(_SIZE, size, strict=True) for w in (f"--{n}", str(v)))]
+
+
+def _resolution(captures: Captures) -> float:
+    """The smallest odds that this corpus could have shown: the limit if no attempt had succeeded."""
+    subject = np.concatenate([np.full(s.attempts, s.subject) for s in captures.sittings])
+    nothing = np.zeros(len(subject))
+    return proportion.clustered_rate(nothing, nothing, subject, side="attacker-at-least").high
 
 
 def _sizes(captures: Captures) -> dict[str, int]:

@@ -63,7 +63,7 @@ class Honest:
     def agreed(self) -> Array:
         """(attempts,) both hold the same key, B having accepted it."""
         equal = np.asarray((self.keys_a == self.keys_b).all(axis=1))
-        return self.established & self.b.acquired & self.accepted & equal
+        return np.asarray(self.established & self.b.acquired & self.accepted & equal)
 
 
 def call(plugin: str, member: str, function: Callable[..., T], *args: Any, **options: Any) -> T:

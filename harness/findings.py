@@ -169,8 +169,8 @@ def scheme_findings(
             yield say(
                 "less-entropy-than-promised",
                 "medium",
-                f"Given the helper data at most {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of the "
-                f"promised {bits} are left, even if symbols were independent.",
+                f"Given the helper data at most {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of "
+                f"the promised {bits} are left, even if symbols were independent.",
                 bits=row.value,
             )
         if row.measure == "min-entropy" and row.method == "most-common-value" and row.value == 0:

@@ -44,8 +44,8 @@ def usual_bits(
 
     Examples
     --------
-    >>> block = dict(symbols=4, alphabet=4, witness_bits=8, used_bits=8, code_length=8, parities=4, blocks=1)
-    >>> usual_bits(**block)["bits-minus-parities"]
+    >>> one = dict(symbols=4, alphabet=4, witness_bits=8, used_bits=8)
+    >>> usual_bits(**one, code_length=8, parities=4, blocks=1)["bits-minus-parities"]
     4.0
     """
     share = (code_length - parities) / code_length
