@@ -6,7 +6,7 @@ Everything comes from the audit's rows, findings and facts; no statistic is comp
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from harness.results import SEVERITIES, Audit, Finding, Row
@@ -104,11 +104,17 @@ def _scope(audit: Audit) -> Section:
             ", ".join(joined(corpus.get(n, settings.get(n))) for n in counted),
         ),
         ("Attackers", joined(corpus.get("attackers"))),
-        ("Description", joined(corpus.get("description"))),
+        *_description(corpus.get("description")),
         ("Seed", joined(settings.get("seed"))),
         ("Version of keyassay", joined(audit.versions.get("keyassay"))),
     )
     return Section("scope", "Scope and version", (schemes, Facts(facts, key="scope")))
+
+
+def _description(stated: Any) -> list[tuple[str, str]]:
+    if isinstance(stated, Mapping):
+        return [(f"Corpus: {clean(name)}", joined(value)) for name, value in stated.items()]
+    return [("Corpus: description", joined(stated))]
 
 
 def _assets() -> Section:
@@ -139,7 +145,7 @@ def _adversaries(audit: Audit) -> Section:
 
 def _method(audit: Audit) -> Section:
     facts = (
-        ("Level of intervals", levels(audit)),
+        ("Level of the odds' intervals", levels(audit.rows)),
         ("Seed", joined(audit.settings.get("seed"))),
         ("Control runs", joined(audit.settings.get("controls"))),
         ("Settings", joined({k: v for k, v in audit.settings.items() if k not in ("command", "controls")})),
@@ -241,8 +247,10 @@ def _advice(finding: Finding) -> str:
         return clean(stated)
     if finding.id in standing.ADVICE_BY_FINDING:
         return standing.ADVICE_BY_FINDING[finding.id]
-    parts = [p for p in (finding.attack or "").split("+") if p in standing.ADVICE]
-    return " ".join(standing.ADVICE[p] for p in parts) or standing.DEFAULT_ADVICE
+    if finding.attack and "+" in finding.attack:
+        parts = ", ".join(clean(part) for part in finding.attack.split("+"))
+        return f"Answer the findings on its parts ({parts}), then run again: pooled, they may gain more."
+    return standing.ADVICE.get(finding.attack or "", standing.DEFAULT_ADVICE)
 
 
 def _potential() -> Section:

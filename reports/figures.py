@@ -21,7 +21,7 @@ from matplotlib.figure import Figure as Canvas
 
 from reports.model import Figure, Point, Series
 from reports.reading import promised_odds
-from reports.wording import clean
+from reports.wording import clean, folded
 
 __all__ = ["draw"]
 
@@ -91,9 +91,9 @@ def draw(figure: Figure) -> str:
     return _inline(buffer.getvalue(), figure)
 
 
-def _short(label: str, length: int = 36) -> str:
-    label = clean(label)
-    return label if len(label) <= length else label[: length - 1] + "…"
+def _short(label: str, width: int = 34) -> str:
+    lines = folded(label, width)
+    return "\n".join(lines[:2]) + ("…" if len(lines) > 2 else "")
 
 
 def _looks(series: Series) -> tuple[str, str]:
@@ -192,7 +192,7 @@ def _people(figure: Figure) -> Canvas:
                 ha="center",
                 fontsize=7.5,
             )
-    axis.set_yticks(range(len(rows)), [_short(s.label, 44) for s in rows])
+    axis.set_yticks(range(len(rows)), [_short(s.label) for s in rows])
     axis.set_ylim(len(rows) - 0.35, -0.55)
     axis.set_xlim(-0.03, 1.03)
     axis.set_xlabel("share of a subject's attempts (number below a mark: subjects at that value)")
@@ -214,7 +214,7 @@ def _intervals(figure: Figure) -> Canvas:
             axis.axvline(figure.key_bits - 1, color=_INK, lw=0.9, ls=(0, (4, 3)))
     else:
         axis.set_xlabel("bits per symbol that the view tells about the witness")
-    axis.set_yticks(range(len(rows)), [_short(s.label, 44) for s in rows])
+    axis.set_yticks(range(len(rows)), [_short(s.label) for s in rows])
     axis.set_ylim(len(rows) - 0.4, -0.6)
     axis.set_xlim(left=min(0.0, axis.get_xlim()[0]))
     axis.grid(axis="y", visible=False)

@@ -152,10 +152,10 @@ def _outcome_table(audit: Audit, found: list[Outcome]) -> Table:
         "Leakage",
         "Verdict",
     )
-    level = levels(audit)
+    level = levels(audit.rows)
     return Table(
-        f"Outcome of every adversary. Odds that the key is among the first guesses; level of the "
-        f"intervals: {level}.",
+        f"Outcome of every adversary. Odds that the key is among the first guesses; level of "
+        f"their intervals: {level}.",
         columns,
         tuple(_outcome_row(audit, o) for o in found),
         key="outcome",
@@ -256,11 +256,11 @@ def _reasons(rows: list[Row]) -> str:
 
 def _open_threats_list(audit: Audit, not_run: list[str]) -> Items:
     entries = [(f"Open threat: {who}", why) for who, why in open_threats(audit)]
+    grave = [f for f in by_severity(audit.findings) if f.severity in ("critical", "high")]
+    entries += [(f"Finding, {f.severity}: {where(f)}", clean(f.text)) for f in grave]
     entries += [(f"Not measured: {what}", why) for what, why in unmeasured_parts(audit)]
     if not_run:
         entries.append(("Not tried at all", ", ".join(not_run)))
-    grave = [f for f in by_severity(audit.findings) if f.severity in ("critical", "high")]
-    entries += [(f"Finding, {f.severity}: {where(f)}", clean(f.text)) for f in grave]
     return Items(
         tuple(entries or [("", "No open threats among the adversaries of this report.")]), key="open"
     )

@@ -105,11 +105,10 @@ def chosen(rows: Iterable[Row]) -> Row | None:
     return next(iter(found or rows), None)
 
 
-def levels(audit: Audit) -> str:
-    """The level of the intervals: as the settings state it, else all levels found in the rows."""
-    stated = audit.settings.get("level")
-    found = {r.level for r in audit.rows if r.level is not None and (r.low, r.high) != (None, None)}
-    return level_text(stated) if stated else " and ".join(map(level_text, sorted(found))) or NOT_STATED
+def levels(rows: Iterable[Row]) -> str:
+    """The levels of the intervals of measured odds."""
+    found = {r.level for r in rows if r.measure == "success-odds" and r.level is not None}
+    return " and ".join(map(level_text, sorted(found))) or NOT_STATED
 
 
 def by_severity(findings: Iterable[Finding]) -> list[Finding]:
@@ -154,7 +153,7 @@ def _verdict(audit: Audit, scheme: str, attack: str, rows: list[Row]) -> Verdict
     bits = key_bits(audit, scheme)
     beaten = _beaten(odds, bits)
     if beaten:
-        return _gains(beaten, f"lower limit at {levels(audit)} lies above the promise; no finding raised")
+        return _gains(beaten, f"lower limit at {levels(odds)} lies above the promise; no finding raised")
     failed = [r for r in rows if r.status == "failed"]
     if failed:
         return Verdict(f"failed: {clean(failed[0].reason or NOT_STATED)}", "open threat", "open")

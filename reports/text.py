@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 import textwrap
 
 from tabulate import tabulate
 
 from reports.model import Cell, Document, Facts, Items, Table
-from reports.wording import clean
+from reports.wording import clean, folded
 
 __all__ = ["WIDTH", "to_text"]
 
@@ -62,19 +61,7 @@ def _verdicts(document: Document) -> str:
 def _wrapped(cell: Cell, width: int) -> str:
     # The verdict's second line is left to the summary below, or no terminal would hold the table.
     parts = [cell.text] if cell.tone else [cell.text, cell.detail]
-    return "\n".join(line for part in parts for line in _lines(part, width))
-
-
-def _lines(text: str, width: int) -> list[str]:
-    # A combination of adversaries breaks after its plus signs.
-    loose = re.sub(r"\+(?=\S)", "+\N{ZERO WIDTH SPACE}", clean(text))
-    pieces: list[str] = []
-    for piece in loose.split("\N{ZERO WIDTH SPACE}"):
-        if pieces and len(pieces[-1]) + len(piece) <= width and pieces[-1].endswith("+"):
-            pieces[-1] += piece
-        else:
-            pieces.append(piece)
-    return [line for piece in pieces for line in textwrap.wrap(piece, width)]
+    return "\n".join(line for part in parts for line in folded(part, width))
 
 
 def _honest(document: Document) -> str:

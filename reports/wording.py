@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -13,6 +15,7 @@ __all__ = [
     "budget_text",
     "clean",
     "evidence_text",
+    "folded",
     "interval_text",
     "joined",
     "level_text",
@@ -115,6 +118,23 @@ def interval_text(low: float | None, high: float | None) -> str:
     return f"[{number_text(low)}, {number_text(high)}]"
 
 
+def folded(text: object, width: int) -> list[str]:
+    """Text as lines of at most `width` characters; a combination breaks after its plus signs.
+
+    Examples
+    --------
+    >>> folded("mimicry+helper-leak+distant-sensor", 20)
+    ['mimicry+helper-leak+', 'distant-sensor']
+    """
+    pieces: list[str] = []
+    for piece in re.split(r"(?<=\+)(?=\S)", clean(text)):
+        if pieces and len(pieces[-1]) + len(piece) <= width:
+            pieces[-1] += piece
+        else:
+            pieces.append(piece)
+    return [line for piece in pieces for line in textwrap.wrap(piece, width)]
+
+
 def value_text(row: Row) -> str:
     """The value of a row with its interval; an unmeasured row says its status."""
     if row.status != "measured":
@@ -170,5 +190,7 @@ def joined(value: Any) -> str:
 
 
 def _nested(value: Any) -> str:
+    if value is None:
+        return "none"
     inner = isinstance(value, Mapping) or (isinstance(value, Sequence) and not isinstance(value, str))
     return f"({joined(value)})" if inner and value else joined(value)

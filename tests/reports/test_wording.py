@@ -76,7 +76,7 @@ def test_sides_are_said_in_words() -> None:
 
 def test_levels_and_facts() -> None:
     assert level_text(0.95) == "95 %"
-    assert joined({"a": [1, {"b": True}], "c": None}) == "a: (1, (b: yes)); c: not stated"
+    assert joined({"a": [1, {"b": True}], "c": None}) == "a: (1, (b: yes)); c: none"
     assert joined(frozenset({"remote", "helper"})) == "helper, remote"
 
 
