@@ -255,6 +255,7 @@ def _per_subject() -> list[PerSubject]:
         )
 
     people = [one(None, "key-agreement", None, s, 1.0 - (s % 4) / 10) for s in range(60)]
+    people += [one(None, "failure-to-acquire", None, s, 0.0) for s in range(60)]
     for budget in BUDGETS:
         share = BUDGETS.index(budget) / 5
         people += [

@@ -59,6 +59,7 @@ def test_figures_take_their_numbers_from_the_rows(audit: Audit) -> None:
         (r.budget, r.value, r.low, r.high) for r in rows
     ]
     assert mimicry.flagged
+    assert [len(s.points) for s in figures["people"].series] == [60, 60, 60]
     assert [s.label for s in figures["people"].series] == [
         "keys agree (owners)",
         "population at 1",
