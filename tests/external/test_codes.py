@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import galois
+import numba
 import numpy as np
 import pytest
 
 from schemes.codes import bch, golay23, hamming
 
 PRIMITIVE = {63: 0o103, 127: 0o211}
+
+
+@pytest.fixture(autouse=True)
+def one_thread() -> Iterator[None]:
+    """The oracle's threads wait for each other where tests run side by side."""
+    before = numba.get_num_threads()
+    numba.set_num_threads(1)
+    yield
+    numba.set_num_threads(before)
 
 
 def oracle(n: int, k: int) -> galois.BCH:
