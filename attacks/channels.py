@@ -12,9 +12,9 @@ from is used:
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from scipy.special import logsumexp
@@ -24,10 +24,11 @@ from sklearn.preprocessing import StandardScaler
 
 from harness.contracts import Array, Witness
 
-__all__ = ["Channel", "assumed_table", "learned_channel"]
+__all__ = ["Channel", "assumed_table", "learned_channel", "log_score", "normalised", "part"]
 
 NEIGHBOURS = 2  # symbols before and after whose features help
 MOST_EXAMPLES = 20_000
+HELD_OUT = 100  # attempts on which the choice is made
 RESIDUALS = 161
 LEAST = 1e-4  # probability that no symbol goes below: other people's errors were finite in number
 
@@ -75,7 +76,7 @@ def _inputs(seen: Witness) -> Array:
     features = seen.features
     if features is None:
         features = np.eye(seen.alphabet)[seen.symbols]
-    features = np.where(seen.acquired[:, None, None], features, 0.0)
+    features = np.where(np.isfinite(features), features, 0.0)
     m = features.shape[1]
     moved = [
         features[:, np.clip(np.arange(m) + step, 0, m - 1)] for step in range(-NEIGHBOURS, NEIGHBOURS + 1)
@@ -169,7 +170,7 @@ def residual_lookup(seen: Witness, true: Witness) -> Residuals | None:
     )
 
 
-def _part(witness: Witness, rows: Array) -> Witness:
+def part(witness: Witness, rows: Array) -> Witness:
     return Witness(
         symbols=witness.symbols[rows],
         alphabet=witness.alphabet,
@@ -178,8 +179,12 @@ def _part(witness: Witness, rows: Array) -> Witness:
     )
 
 
-def _candidates(seen: Witness, true: Witness, rng: np.random.Generator) -> list[Channel | None]:
-    return [symbol_table(seen, true), regression(seen, true, rng), residual_lookup(seen, true)]
+_Maker = Callable[[Witness, Witness, np.random.Generator], Channel | None]
+_MAKERS: tuple[_Maker, ...] = (
+    lambda seen, true, _: symbol_table(seen, true),
+    lambda seen, true, rng: regression(seen, true, rng),
+    lambda seen, true, _: residual_lookup(seen, true),
+)
 
 
 def log_score(log_prob: Array, symbols: Array) -> float:
@@ -188,14 +193,12 @@ def log_score(log_prob: Array, symbols: Array) -> float:
     return float(log_prob[np.arange(rows)[:, None], np.arange(m), symbols].mean())
 
 
-def learned_channel(
-    seen: Sequence[Witness], true: Witness, subject: Array, *, rng: np.random.Generator
-) -> Any:
+def learned_channel(seen: Witness, true: Witness, subject: Array, *, rng: np.random.Generator) -> Channel:
     """The best of all channels on people it did not learn from, then fitted on everyone.
 
     Parameters
     ----------
-    seen : sequence of one Witness
+    seen : Witness
         What the adversary's quantiser made of other people's captures.
     true : Witness
         Their device A's.
@@ -206,20 +209,16 @@ def learned_channel(
     -------
     Channel
     """
-    (own,) = seen
-    usable = np.flatnonzero(own.acquired & true.acquired)
-    own, true, subject = _part(own, usable), _part(true, usable), subject[usable]
     people = np.unique(subject)
     if len(people) < 2:
-        return symbol_table(own, true)
+        return symbol_table(seen, true)
     fitted = np.isin(subject, people[::2])
-    trials = _candidates(_part(own, np.flatnonzero(fitted)), _part(true, np.flatnonzero(fitted)), rng)
-    held = np.flatnonzero(~fitted)
-    held = held[np.linspace(0, len(held) - 1, min(len(held), 100)).astype(int)]
-    scores = [-np.inf if c is None else log_score(c(_part(own, held)), true.symbols[held]) for c in trials]
-    winner = int(np.argmax(scores))
-    makers = (symbol_table, lambda s, t: regression(s, t, rng), residual_lookup)
-    return makers[winner](own, true)
+    some, held = np.flatnonzero(fitted), np.flatnonzero(~fitted)
+    held = held[np.linspace(0, len(held) - 1, min(len(held), HELD_OUT)).astype(int)]
+    trials = [make(part(seen, some), part(true, some), rng) for make in _MAKERS]
+    scores = [-np.inf if c is None else log_score(c(part(seen, held)), true.symbols[held]) for c in trials]
+    chosen = _MAKERS[int(np.argmax(scores))](seen, true, rng)
+    return symbol_table(seen, true) if chosen is None else chosen
 
 
 def normalised(log_prob: Array) -> Array:

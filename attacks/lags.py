@@ -75,10 +75,7 @@ def best_lag(witness: Callable[[Capture], Witness], capture: Capture, true: Witn
     best, most = 0, -np.inf
     for lag in candidate_lags(capture):
         seen = witness(shifted(few, lag))
-        both = seen.acquired & true.acquired[rows]
-        if not both.any():
-            continue
-        said = symbol_information(seen.symbols[both], true.symbols[rows][both], true.alphabet)
+        said = symbol_information(seen.symbols, true.symbols[rows], true.alphabet)
         if said > most:
             best, most = lag, said
     return best

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from attacks.channels import assumed_table, learned_channel, normalised
+from attacks.channels import assumed_table, learned_channel, normalised, part
 from attacks.lags import best_lag, shifted
 from harness.contracts import Array, Belief, View, Witness
 
@@ -26,8 +26,7 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
 
     The scheme's own quantiser runs on the adversary's capture at the lag that served best on other
     people; how its output relates to A's symbols is learned from them too. With nobody to learn from, no
-    lag and an assumed error rate are used. An attempt that the adversary's sensor did not acquire gets
-    the prior.
+    lag and an assumed error rate are used.
 
     Parameters
     ----------
@@ -40,12 +39,19 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
     learned = view.population
     if learned is None or learned.witness is None or role not in learned.captures:
         seen: Witness = scheme.witness(capture)
-        channel = assumed_table(seen.alphabet)
-    else:
-        theirs, true = learned.captures[role], learned.witness
-        lag = best_lag(scheme.witness, theirs, true)
-        channel = learned_channel([scheme.witness(shifted(theirs, lag))], true, learned.subject, rng=rng)
-        seen = scheme.witness(shifted(capture, lag))
+        prior = position_prior(view, seen.symbols.shape[1], seen.alphabet)
+        told = assumed_table(seen.alphabet)(seen)
+        return Belief(log_prob=normalised(np.where(seen.acquired[:, None, None], told, prior)))
+    theirs, true = learned.captures[role], learned.witness
+    lag = best_lag(scheme.witness, theirs, true)
+    seen, known = scheme.witness(shifted(capture, lag)), scheme.witness(shifted(theirs, lag))
     prior = position_prior(view, seen.symbols.shape[1], seen.alphabet)
-    told = channel(seen)
-    return Belief(log_prob=normalised(np.where(seen.acquired[:, None, None], told, prior)))
+    log_prob = np.broadcast_to(prior, (view.attempts, *prior.shape)).copy()
+    for acquired in (True, False):
+        # a faint capture may fall short of the owner's threshold and yet tell: it is learned apart
+        rows = np.flatnonzero((known.acquired == acquired) & true.acquired)
+        mine = np.flatnonzero(seen.acquired == acquired)
+        if len(rows) and len(mine):
+            channel = learned_channel(part(known, rows), part(true, rows), learned.subject[rows], rng=rng)
+            log_prob[mine] = channel(part(seen, mine))
+    return Belief(log_prob=normalised(log_prob))

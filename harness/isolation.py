@@ -1,19 +1,21 @@
 """A stranger's attack runs in a process of its own that never held a key.
 
-The parent never imports the file: the child reports `name`, `sees` and `likes`, is sent Views, and sends
-back plain arrays. Nothing that comes back is unpickled.
+The parent never imports the file. It starts a child that introduces the attack, or answers one View
+with plain arrays; nothing that comes back is unpickled. The child gets a generator, never the seed.
+
+What it does not do: the child runs as the same user, so it is kept from keys by never being given
+them, not by a wall around the file system. Audit attacks from people you would let run a program.
 """
 
 from __future__ import annotations
 
 import io
 import json
-import multiprocessing
+import os
+import subprocess
+import sys
 import traceback
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from typing import Any
 
 import cloudpickle
@@ -25,7 +27,6 @@ from harness.errors import ContractError, UsageError
 __all__ = ["Stranger", "meet"]
 
 PATIENCE_S = 600.0  # how long a stranger's attack may think about one View
-_ENVELOPE = 1 << 31
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +38,18 @@ class Stranger:
     sees: frozenset[str]
     likes: frozenset[str]
     summary: str
+    interferes: bool
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
-        """Have the attack answer one View in a fresh process; it gets the generator, never the seed."""
-        with _child(self.spec) as pipe:
-            _receive(self.spec, pipe)
-            pipe.send_bytes(cloudpickle.dumps((view, rng)))
-            header = _receive(self.spec, pipe)
-            array = np.load(io.BytesIO(pipe.recv_bytes(_ENVELOPE)), allow_pickle=False)
-            if header["kind"] == "guesses":
-                return Guesses(keys=array, work=header["work"])
-            return Belief(log_prob=array, about=header["about"], work=header["work"])
+        """Have the attack answer one View in a fresh process."""
+        header, array = _run(self.spec, cloudpickle.dumps((view, rng)))
+        try:
+            values = np.load(io.BytesIO(array), allow_pickle=False)
+        except ValueError as error:
+            raise ContractError(self.name, "believe()", "plain numeric arrays", str(error)) from error
+        if header["kind"] == "guesses":
+            return Guesses(keys=values, work=header["work"])
+        return Belief(log_prob=values, about=header["about"], work=header["work"])
 
 
 def meet(spec: str) -> Stranger:
@@ -58,65 +60,72 @@ def meet(spec: str) -> Stranger:
     UsageError
         If the file, the class or a member is missing.
     """
-    with _child(spec) as pipe:
-        told = _receive(spec, pipe)
-    return Stranger(spec, told["name"], frozenset(told["sees"]), frozenset(told["likes"]), told["summary"])
+    told, _ = _run(spec, b"")
+    return Stranger(
+        spec=spec,
+        name=told["name"],
+        sees=frozenset(told["sees"]),
+        likes=frozenset(told["likes"]),
+        summary=told["summary"],
+        interferes=told["interferes"],
+    )
 
 
-@contextmanager
-def _child(spec: str) -> Iterator[Connection]:
-    context = multiprocessing.get_context("spawn")
-    here, there = context.Pipe()
-    process = context.Process(target=_serve, args=(spec, there), daemon=True)
-    process.start()
-    there.close()
+def _run(spec: str, parcel: bytes) -> tuple[dict[str, Any], bytes]:
+    """One child, one question: the header of its answer, and the bytes behind it."""
     try:
-        yield here
-    finally:
-        here.close()
-        process.join(timeout=5)
-        if process.is_alive():
-            process.kill()
-            process.join()
-
-
-def _receive(spec: str, pipe: Connection) -> dict[str, Any]:
+        done = subprocess.run(
+            [sys.executable, "-m", "harness.isolation", spec],
+            input=parcel,
+            capture_output=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired as error:
+        raise ContractError(spec, "believe()", f"done within {PATIENCE_S:g} s", "no answer") from error
+    head, _, rest = done.stdout.partition(b"\n")
     try:
-        if not pipe.poll(PATIENCE_S):
-            raise ContractError(spec, "believe()", f"done within {PATIENCE_S:g} s", "no answer")
-        message: dict[str, Any] = json.loads(pipe.recv_bytes(1 << 20))
-    except (EOFError, OSError, ValueError) as error:
-        raise ContractError(spec, "believe()", "a process that answers", "one that ended") from error
+        message: dict[str, Any] = json.loads(head)
+    except ValueError as error:
+        last = done.stderr.decode(errors="replace").strip().rpartition("\n")[2]
+        got = f"one that ended with status {done.returncode}: {last}"
+        raise ContractError(spec, "believe()", "a process that answers", got) from error
     if "usage" in message:
         raise UsageError(str(message["usage"]))
     if "failure" in message:
         raise ContractError(spec, "believe()", "a method that returns", str(message["failure"]))
-    return message
+    return message, rest
 
 
-def _serve(spec: str, pipe: Connection) -> None:
-    """What the child does: introduce itself, then answer one View."""
+def _serve(spec: str) -> None:
+    """What the child does: introduce its attack if it is sent nothing, else answer the View it is sent."""
+    # answers go to the real standard output; whatever the plug-in prints goes to standard error
+    answers = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
     from threadpoolctl import threadpool_limits
 
     from harness.plugins import resolve, summary_of
 
+    def say(message: dict[str, Any], more: bytes = b"") -> None:
+        answers.write(json.dumps(message).encode() + b"\n" + more)
+        answers.flush()
+
     try:
         attack = resolve("attack", spec).value
     except (UsageError, ContractError) as error:
-        _say(pipe, {"usage": str(error)})
+        say({"usage": str(error)})
         return
-    _say(
-        pipe,
-        {
-            "name": attack.name,
-            "sees": sorted(attack.sees),
-            "likes": sorted(getattr(attack, "likes", ())),
-            "summary": summary_of(attack),
-        },
-    )
-    try:
-        parcel = pipe.recv_bytes()
-    except EOFError:  # the parent only wanted to know who this is
+    parcel = sys.stdin.buffer.read()
+    if not parcel:
+        say(
+            {
+                "name": attack.name,
+                "sees": sorted(attack.sees),
+                "likes": sorted(getattr(attack, "likes", ())),
+                "summary": summary_of(attack),
+                "interferes": callable(getattr(attack, "interfere", None)),
+            }
+        )
         return
     view, rng = cloudpickle.loads(parcel)  # from the parent, which is us
     try:
@@ -132,11 +141,10 @@ def _serve(spec: str, pipe: Connection) -> None:
         answer = io.BytesIO()
         np.save(answer, np.asarray(array), allow_pickle=False)
     except Exception as error:  # noqa: BLE001 - whatever a stranger's code raises is reported, not spread
-        _say(pipe, {"failure": "".join(traceback.format_exception_only(error)).strip()})
+        say({"failure": "".join(traceback.format_exception_only(error)).strip()})
         return
-    _say(pipe, header)
-    pipe.send_bytes(answer.getvalue())
+    say(header, answer.getvalue())
 
 
-def _say(pipe: Connection, message: dict[str, Any]) -> None:
-    pipe.send_bytes(json.dumps(message).encode())
+if __name__ == "__main__":
+    _serve(sys.argv[1])

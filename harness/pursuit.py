@@ -92,8 +92,8 @@ def pursue(
 
     With `calibrate`, also on the next fold with neither of the two to learn from.
     """
-    unsupported = sorted({"device"} & set(attack.sees))
-    if unsupported or callable(getattr(attack, "interfere", None)):
+    interferes = getattr(attack, "interferes", callable(getattr(attack, "interfere", None)))
+    if interferes or "device" in attack.sees:
         return FoldAnswer(untested="attacks that act on a device or a sensor are not run by this version")
     try:
         return _pursued(attack, scheme, honest, disclosure, captures, folds, fold, seed, calibrate)
