@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from attacks.channels import assumed_table, learned_channel, normalised, part
-from attacks.lags import best_lag, shifted
-from harness.contracts import Array, Belief, View, Witness
+from attacks.lags import best_lag, quantised
+from harness.contracts import Array, Belief, View
 
 __all__ = ["position_prior", "sensed_belief"]
 
@@ -38,13 +38,13 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
     scheme, capture = view.scheme, view.captures[role]
     learned = view.population
     if learned is None or learned.witness is None or role not in learned.captures:
-        seen: Witness = scheme.witness(capture)
+        seen = quantised(scheme, capture)
         prior = position_prior(view, seen.symbols.shape[1], seen.alphabet)
         told = assumed_table(seen.alphabet)(seen)
         return Belief(log_prob=normalised(np.where(seen.acquired[:, None, None], told, prior)))
     theirs, true = learned.captures[role], learned.witness
-    lag = best_lag(scheme.witness, theirs, true)
-    seen, known = scheme.witness(shifted(capture, lag)), scheme.witness(shifted(theirs, lag))
+    lag = best_lag(scheme, theirs, true)
+    seen, known = quantised(scheme, capture, lag=lag), quantised(scheme, theirs, lag=lag)
     prior = position_prior(view, seen.symbols.shape[1], seen.alphabet)
     log_prob = np.broadcast_to(prior, (view.attempts, *prior.shape)).copy()
     for acquired in (True, False):

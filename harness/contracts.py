@@ -75,7 +75,7 @@ def _freeze(instance: object, *names: str) -> None:
         value = getattr(instance, name)
         if isinstance(value, np.ndarray):
             object.__setattr__(instance, name, frozen(value))
-        elif isinstance(value, Mapping):
+        elif isinstance(value, dict):  # other mappings are read-only of their own
             object.__setattr__(instance, name, _FrozenMapping(value))
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import copy
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from harness.streams import stream
 __all__ = ["WORDS", "Rows", "Unseen", "assemble", "needs", "population_rows", "session_ranks", "streams_of"]
 
 WORDS = frozenset({"helper", "population", "history", "labels", "device"})
+_Plan: TypeAlias = list[tuple[CachedStream, Array]]
 POPULATION_CAP = 400  # attempts of other people that an adversary learns from at most
 
 
@@ -115,11 +116,7 @@ def assemble(
         raise Unseen(f"no attempt has a capture of every role in {', '.join(sorted(required))}")
     if "population" in attack.sees and len(population) == 0:
         raise Unseen("learning from other people needs at least two subjects")
-    seen = {}
-    for name, source in names.items():
-        capture = _gather(honest, captures, rows, source, name)
-        if capture is not None:
-            seen[name] = capture
+    seen = _planned(honest, captures, rows, names)
     learned = None
     if "population" in words and len(population):
         learned = _population(scheme, honest, captures, population, {k: names[k] for k in seen})
@@ -207,9 +204,32 @@ def _hands(cached: CachedStream | None) -> dict[int, list[int]]:
     return found
 
 
-def _gather(honest: Honest, captures: Captures, rows: Rows, source: str, name: str) -> Capture | None:
-    """One stream for all rows, or None if any row lacks it."""
-    parts: list[Capture] = []
+class _OnDemand(Mapping[str, Capture]):
+    """Captures that are read when first asked for; pickled, they are all there."""
+
+    __slots__ = ("_plans", "_read")
+
+    def __init__(self, plans: dict[str, _Plan]) -> None:
+        self._plans, self._read = plans, dict[str, Capture]()
+
+    def __getitem__(self, name: str) -> Capture:
+        if name not in self._read:
+            self._read[name] = _stack([cached.load(rows) for cached, rows in self._plans[name]])
+        return self._read[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._plans)
+
+    def __len__(self) -> int:
+        return len(self._plans)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return dict, (dict(self),)
+
+
+def _plan(honest: Honest, captures: Captures, rows: Rows, source: str, name: str) -> _Plan | None:
+    """Where one stream of all rows is stored, or None if any row lacks it."""
+    plan: _Plan = []
     for sitting, members in _runs(honest.sitting[rows.attempt]):
         cached = _source(honest, captures, sitting, source, name)
         if cached is None:
@@ -221,8 +241,14 @@ def _gather(honest: Honest, captures: Captures, rows: Rows, source: str, name: s
                 return None
             own = mine[cached.attacker[mine] == rows.attacker[i]]
             chosen.append(int(own[0] if own.size else mine[0]))
-        parts.append(cached.load(np.array(chosen, np.intp)))
-    return _stack(parts)
+        plan.append((cached, np.array(chosen, np.intp)))
+    return plan
+
+
+def _planned(honest: Honest, captures: Captures, rows: Rows, streams: Mapping[str, str]) -> _OnDemand:
+    """The streams that every row has, by their names in the View."""
+    plans = {name: _plan(honest, captures, rows, source, name) for name, source in streams.items()}
+    return _OnDemand({name: plan for name, plan in plans.items() if plan is not None})
 
 
 def _runs(values: Array) -> list[tuple[int, range]]:
@@ -262,11 +288,10 @@ def _population(
     if len(rows.attempt) == 0:
         return None
     streams = {role: f"{role}:{signal_of(scheme, role)}" for role in (DEVICE_A, DEVICE_B)} | names
-    gathered = {name: _gather(honest, captures, rows, source, name) for name, source in streams.items()}
     return Exchange(
         subject=honest.subject[rows.attempt],
         session=honest.session[rows.attempt],
-        captures={k: v for k, v in gathered.items() if v is not None},
+        captures=_planned(honest, captures, rows, streams),
         helper=_helper(honest, rows.attempt),
         witness=take(honest.a, rows.attempt),
         keys=honest.keys_a[rows.attempt],
@@ -289,11 +314,10 @@ def _history(
         return None
     rows = Rows(attempt=earlier, attacker=np.full(len(earlier), -1))
     source = f"{DEVICE_A}:{signal_of(scheme, DEVICE_A)}"
-    capture = _gather(honest, captures, rows, source, DEVICE_A)
     return Exchange(
         subject=honest.subject[earlier],
         session=honest.session[earlier],
-        captures={} if capture is None else {DEVICE_A: capture},
+        captures=_planned(honest, captures, rows, {DEVICE_A: source}),
         helper=_helper(honest, earlier),
         witness=take(honest.a, earlier) if keys else None,
         keys=honest.keys_a[earlier] if keys else None,
