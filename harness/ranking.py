@@ -22,6 +22,8 @@ equal keys tie exactly, on every machine and for every batch size."""
 FLOOR = -(2.0**13)  # the least finite log-probability: e**-8192 stands for anything smaller
 MAX_CANDIDATES = 4096  # blocks are merged up to this many candidates
 BINS = 2048
+COUNTABLE = 2.0**900
+"""Larger numbers of keys are bracketed by this and infinity: float64 ends at 2**1024."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,8 +66,9 @@ class Ranks:
 
 def _share(guesses: float, fewer: Array, upto: Array) -> Array:
     reachable = np.isfinite(fewer)
-    ties = np.where(reachable, np.maximum(upto - fewer, 1.0), 1.0)
-    return np.where(reachable, np.clip((guesses - np.where(reachable, fewer, 0)) / ties, 0, 1), 0.0)
+    ahead = np.where(reachable, fewer, 0.0)
+    ties = np.maximum(upto - ahead, 1.0)
+    return np.where(reachable, np.clip((guesses - ahead) / ties, 0, 1), 0.0)
 
 
 def concatenate(parts: list[Ranks]) -> Ranks:
@@ -146,7 +149,7 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
         least = np.where(np.isfinite(least), least, 0.0)
         cost = cost - least
         chosen = cost[each, true[:, block]]
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):  # a block may be impossible altogether
             surprise += (chosen + np.log(np.exp(-cost).sum(axis=1))) / np.log(2)
         shifted.append(cost)
     merged, index = merge_blocks(shifted, true)
@@ -168,9 +171,11 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
     else:
         zero = reached & (truth == 0)
         if zero.any():
-            ties = np.prod([(c[zero] == 0).sum(axis=1).astype(float) for c in merged], axis=0)
+            with np.errstate(over="ignore"):
+                ties = np.prod([(c[zero] == 0).sum(axis=1).astype(float) for c in merged], axis=0)
             fewer_low[zero] = fewer_high[zero] = 0.0
-            upto_low[zero] = upto_high[zero] = ties
+            upto_low[zero] = np.minimum(ties, COUNTABLE)
+            upto_high[zero] = np.where(ties > COUNTABLE, np.inf, ties)
         for start in range(0, rows, 32):
             part = np.flatnonzero(reached[start : start + 32] & ~zero[start : start + 32]) + start
             if part.size == 0:
@@ -202,16 +207,21 @@ def _counts(costs: list[Array], truth: Array, bins: int) -> tuple[Array, Array]:
         keep = scaled <= top
         flat = (np.where(keep, scaled, 0).astype(np.intp) + offset)[keep]
         histograms[block] = np.bincount(flat, minlength=rows * (top + 1)).reshape(rows, -1)
-    counts, error = _tilted_convolution(histograms)
+    counts, error, shift = _tilted_convolution(histograms)
+    huge = shift > 0
     totals = np.cumsum(counts, axis=1)
     low, high = _read(totals, bins, slack)
-    doubtful = np.flatnonzero(error > 1e-9 * np.maximum(low, 1.0))
-    for row in doubtful:
+    doubtful = error > 1e-9 * np.maximum(low, 1.0)
+    for row in np.flatnonzero(doubtful & ~huge):
         exact = histograms[0, row]
         for block in range(1, blocks):
             exact = np.convolve(exact, histograms[block, row])[: top + 1]
         low[row], high[row] = (x[0] for x in _read(np.cumsum(exact)[None, :], bins, slack))
     # what is left of floating-point error is far below this
+    if huge.any():
+        kept = np.maximum(low[huge] - error[huge], np.finfo(float).tiny)
+        low[huge] = np.exp(np.minimum(np.log(kept) + shift[huge], np.log(COUNTABLE)))
+        high[huge] = np.inf
     return np.maximum(np.floor(low * (1 - 1e-9) + 1e-6), 0.0), np.ceil(high * (1 + 1e-9) - 1e-6)
 
 
@@ -221,11 +231,12 @@ def _read(totals: Array, bins: int, slack: float) -> tuple[Array, Array]:
     return totals[:, below].copy(), totals[:, int(np.floor(bins + slack))].copy()
 
 
-def _tilted_convolution(histograms: Array) -> tuple[Array, Array]:
+def _tilted_convolution(histograms: Array) -> tuple[Array, Array, Array]:
     """Counts of the sum of all blocks, and a bound on the error of their cumulated value.
 
-    (blocks, rows, bins) -> (rows, bins), (rows,). Sums past the last bin are dropped: all
-    terms are non-negative, so they cannot come back.
+    (blocks, rows, bins) -> (rows, bins), (rows,), (rows,). Sums past the last bin are dropped: all
+    terms are non-negative, so they cannot come back. Where counts may pass `COUNTABLE`, they and the
+    error are too small by a factor of which the last is the natural log; elsewhere it is 0.
     """
     blocks, rows, width = histograms.shape
     theta = _tilt(histograms)
@@ -246,11 +257,12 @@ def _tilted_convolution(histograms: Array) -> tuple[Array, Array]:
         accumulated = np.maximum(fft.irfft(spectrum, length, axis=1)[:, :width], 0.0)
     if accumulated is None:
         raise ValueError("`histograms` must hold at least one block, got none")
-    with np.errstate(over="ignore"):
-        untilt = np.exp(theta[:, None] * x + scale[:, None])
+    exponent = theta[:, None] * x + scale[:, None]
+    shift = np.maximum(exponent.max(axis=1) - np.log(COUNTABLE), 0.0)
+    untilt = np.exp(exponent - shift[:, None])
     # each FFT product errs by a few eps * log2(length) times the product of 2-norms, here at most 1
     noise = 8 * np.finfo(float).eps * np.log2(length) * (blocks - 1)
-    return accumulated * untilt, noise * untilt.sum(axis=1)
+    return accumulated * untilt, noise * untilt.sum(axis=1), shift
 
 
 def _tilt(histograms: Array) -> Array:
@@ -269,4 +281,4 @@ def _tilt(histograms: Array) -> Array:
         mean = ((tilted @ x) / np.maximum(tilted.sum(axis=2), np.finfo(float).tiny)).sum(axis=0)
         above = mean > width
         low, high = np.where(above, theta, low), np.where(above, high, theta)
-    return high if rows == 0 else np.where(high > 64.0 / step * 0.999, high, (low + high) / 2)
+    return np.where(high > 64.0 / step * 0.999, high, (low + high) / 2)
