@@ -80,6 +80,9 @@ def intraclass_upper(values: Array, subject: Array, *, level: float = 0.9) -> fl
     means = np.bincount(index, values) / sizes
     within = float(((values - means[index]) ** 2).sum()) / (n - groups)
     between = float((sizes * (means - values.mean()) ** 2).sum()) / (groups - 1)
+    # means of equal fractions differ by rounding alone, and that is no variation
+    rounding = n * (1e-12 * float(np.abs(values).max())) ** 2
+    within, between = (x if x > rounding else 0.0 for x in (within, between))
     if within == 0:
         return float("nan") if between == 0 else 1.0
     size = (n - float((sizes**2).sum()) / n) / (groups - 1)
@@ -133,14 +136,18 @@ def clustered_rate(
     it under-covers.
     """
     if not len(low_hits) == len(high_hits) == len(subject):
-        raise ValueError("`low_hits`, `high_hits` and `subject` must be of one length, got others")
+        lengths = f"{len(low_hits)}, {len(high_hits)} and {len(subject)}"
+        raise ValueError(f"`low_hits`, `high_hits` and `subject` must be of one length, got {lengths}")
     n = len(subject)
     if n == 0:
         raise InsufficientData("a rate needs at least one attempt, got none")
-    if min(low_hits.min(), high_hits.min()) < 0 or max(low_hits.max(), high_hits.max()) > 1:
-        raise ValueError("chances of success must lie in 0..1, got others")
+    least, most = min(low_hits.min(), high_hits.min()), max(low_hits.max(), high_hits.max())
+    if not (least >= 0 and most <= 1):
+        raise ValueError(f"chances of success must lie in 0..1, got values from {least:g} to {most:g}")
     _, sizes = np.unique(subject, return_counts=True)
-    icc = np.fmax(intraclass_upper(low_hits, subject), icc_floor)
+    icc = np.fmax.reduce(
+        [intraclass_upper(low_hits, subject), intraclass_upper(high_hits, subject), icc_floor]
+    )
     weight = float((sizes**2).sum() / n)
     effect = 1 + (weight - 1) * float(icc)
     effective = n / effect
