@@ -102,13 +102,14 @@ def subject_median(
     highs = np.sort([float(np.median(high[subject == p])) for p in people])
     n = len(people)
     k = int(binom.ppf((1 - level) / 2, n, 0.5))  # P(X < k) <= tail
-    ends = (float("nan"), float("nan")) if k < 1 else (float(lows[k - 1]), float(highs[n - k]))
+    ends = (np.nan, np.nan) if k < 1 else (lows[k - 1], highs[n - k])
+    least, most = (float(end) if np.isfinite(end) else float("nan") for end in ends)
     with np.errstate(invalid="ignore"):
         middle = float((np.median(lows) + np.median(highs)) / 2)
     return Estimate(
         value=middle,
-        low=ends[0],
-        high=ends[1],
+        low=least,
+        high=most,
         level=level,
         unit=unit,
         side=side,

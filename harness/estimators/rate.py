@@ -15,6 +15,9 @@ COUNTS = "average-given-helper"
 """The rate that counts: bits that a guesser who holds the helper data still has to guess, per second that
 the user spends, failed attempts included."""
 
+_OF_TIME = {"defender-at-most": "defender-at-least", "defender-at-least": "defender-at-most"}
+"""What bounds a rate on one side bounds the time on the other."""
+
 
 def usual_bits(
     *,
@@ -72,20 +75,24 @@ def rates(bits: Mapping[str, float], seconds: Estimate) -> list[Estimate]:
     Returns
     -------
     list of Estimate
-        Unit "bit/s"; the interval is that of the time.
+        Unit "bit/s"; the interval is that of the time, open (NaN) above where that reaches down to 0.
     """
     return [
         replace(
             seconds,
             value=value / seconds.value,
             low=value / seconds.high,
-            high=value / seconds.low,
+            high=_per_second(value, seconds.low),
             unit="bit/s",
             side="estimate",
             method=method,
         )
         for method, value in bits.items()
     ]
+
+
+def _per_second(bits: float, seconds: float) -> float:
+    return bits / seconds if seconds > 0 else float("nan")
 
 
 def time_to_strength(rate: Estimate) -> Estimate | None:
@@ -102,7 +109,7 @@ def time_to_strength(rate: Estimate) -> Estimate | None:
         low=seconds(rate.high),
         high=seconds(rate.low),
         unit="s",
-        side="defender-at-least" if rate.side == "defender-at-most" else rate.side,
+        side=_OF_TIME.get(rate.side, rate.side),
     )
 
 
@@ -125,7 +132,7 @@ def net_rate(strength: Estimate, agreement: Estimate, seconds: Estimate) -> Esti
         strength,
         value=strength.value * agreement.value / seconds.value,
         low=strength.low * agreement.low / seconds.high,
-        high=strength.high * agreement.high / seconds.low,
+        high=_per_second(strength.high * agreement.high, seconds.low),
         level=max(0.5, 1 - (1 - strength.level) - (1 - agreement.level) - (1 - seconds.level)),
         unit="bit/s",
         method=COUNTS,
