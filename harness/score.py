@@ -50,7 +50,9 @@ class Scores:
     ranks: Ranks
     method: str  # how the rank was found
     gain: Array | None  # (rows,) bits per symbol over the prior; None if not about the witness
-    cross: tuple[Array, ...] = ()  # per subject, (rows, rows): gain of row i's belief on row j's symbols
+    cross: tuple[
+        Array, ...
+    ] = ()  # per subject, (attempts, attempts): gain of beliefs about i on j's symbols
 
 
 class _Recorder(Mapping[str, Array]):
@@ -161,7 +163,7 @@ def judge(
         ranks = _with_work(product_ranks(costs, keys.astype(np.intp)), outcome.work)
         return Scores(attempt=attempt, attacker=attacker, ranks=ranks, method="key-bits", gain=None)
     symbols = honest.a.symbols[attempt]
-    gain, cross = _gains(outcome.log_prob, prior, symbols, honest.subject[attempt])
+    gain, cross = _gains(outcome.log_prob, prior, symbols, honest.subject[attempt], attempt)
     helper = {k: v[attempt] for k, v in honest.helper.items()}
     if disclosure.labels is not None:
         own = copy.deepcopy(scheme)
@@ -216,9 +218,13 @@ def _listed(guesses: Guesses, keys: Array) -> Ranks:
 
 
 def _gains(
-    log_prob: Array, prior: Array, symbols: Array, subject: Array
+    log_prob: Array, prior: Array, symbols: Array, subject: Array, attempt: Array
 ) -> tuple[Array, tuple[Array, ...]]:
-    """Bits per symbol that a belief adds to the prior, on its own and on its subject's other rows."""
+    """Bits per symbol that a belief adds to the prior, on its own and on its subject's other attempts.
+
+    Several attackers on one attempt are added up: their views may resemble each other, so that a shuffle
+    which parts them would not be a fair null.
+    """
     m = symbols.shape[1]
     place = np.arange(m)
     ratio = (
@@ -228,7 +234,10 @@ def _gains(
     tables = []
     for person in np.unique(subject):
         rows = np.flatnonzero(subject == person)
-        table = np.stack([ratio[rows][:, place, symbols[r]].mean(axis=1) for r in rows], axis=1)
+        _, first, index = np.unique(attempt[rows], return_index=True, return_inverse=True)
+        told = np.zeros((len(first), *ratio.shape[1:]))
+        np.add.at(told, index, ratio[rows])
+        table = np.stack([told[:, place, symbols[r]].mean(axis=1) for r in rows[first]], axis=1)
         tables.append(table / np.log(2))
     return own, tuple(tables)
 

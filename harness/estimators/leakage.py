@@ -94,8 +94,9 @@ def permutation_p_value(
 
     Parameters
     ----------
-    tables : sequence of (rows, rows) float
-        Per subject, the gain of row i's belief on row j's symbols. Subjects with one row say nothing.
+    tables : sequence of (attempts, attempts) float
+        Per subject, the gain of the beliefs about attempt i on the symbols of attempt j. Subjects with one
+        attempt say nothing.
     rng : numpy.random.Generator
     repetitions : int
         Permutations; the p-value is never below 1 / (repetitions + 1).
