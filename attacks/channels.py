@@ -28,20 +28,15 @@ __all__ = ["Channel", "assumed_table", "learned_channel", "log_score", "normalis
 
 NEIGHBOURS = 2  # symbols before and after whose features help
 MOST_EXAMPLES = 20_000
+DOUBTS = (1e-4, 1e-3, 1e-2, 0.03, 0.1, 0.2, 0.4)  # shares of the marginal that are tried
 HELD_OUT = 100  # attempts on which the choice is made
 RESIDUALS = 161
-LEAST = 1e-4  # probability that no symbol goes below: other people's errors were finite in number
 
 
 class Channel(Protocol):
     """P(A's symbol | what was seen), as natural logs (rows, m, alphabet)."""
 
     def __call__(self, seen: Witness) -> Array: ...
-
-
-def _floored(probability: Array) -> Array:
-    mixed = probability * (1 - LEAST * probability.shape[-1]) + LEAST
-    return np.asarray(np.log(mixed / mixed.sum(axis=-1, keepdims=True)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +92,8 @@ class Regression:
         flat = _curved(self.scaler.transform(inputs.reshape(-1, inputs.shape[2])))
         probability = np.zeros((len(flat), self.alphabet))
         probability[:, self.model.classes_.astype(np.intp)] = self.model.predict_proba(flat)
-        return _floored(probability).reshape(*inputs.shape[:2], self.alphabet)
+        with np.errstate(divide="ignore"):
+            return np.log(probability).reshape(*inputs.shape[:2], self.alphabet)
 
 
 def _curved(x: Array) -> Array:
@@ -132,6 +128,7 @@ class Residuals:
     residuals: Array  # (RESIDUALS,) quantiles of A's feature minus its prediction
     places: Array  # (n,) sorted features of other people's A
     symbols: Array  # (n,) the symbols that A's quantiser gave them
+    reach: float  # how far from a known place its symbol still holds
     alphabet: int
 
     def __call__(self, seen: Witness) -> Array:
@@ -139,15 +136,18 @@ class Residuals:
         centre = self.model.predict(inputs.reshape(-1, inputs.shape[2]))
         counts = np.zeros((len(centre), self.alphabet))
         each = np.arange(len(centre))
+        last = len(self.places) - 1
         for residual in self.residuals:
-            place = np.searchsorted(self.places, centre + residual)
-            left = np.clip(place - 1, 0, len(self.places) - 1)
-            right = np.clip(place, 0, len(self.places) - 1)
             wanted = centre + residual
-            nearer = np.abs(self.places[right] - wanted) < np.abs(self.places[left] - wanted)
-            counts[each, self.symbols[np.where(nearer, right, left)]] += 1
+            right = np.clip(np.searchsorted(self.places, wanted), 0, last)
+            left = np.clip(right - 1, 0, last)
+            to_left, to_right = np.abs(self.places[left] - wanted), np.abs(self.places[right] - wanted)
+            known = np.minimum(to_left, to_right) <= self.reach
+            symbol = self.symbols[np.where(to_right < to_left, right, left)]
+            counts[each[known], symbol[known]] += 1
+            counts[~known] += 1 / self.alphabet
         smooth = (counts + 0.5 / self.alphabet) / (len(self.residuals) + 0.5)
-        return _floored(smooth).reshape(*inputs.shape[:2], self.alphabet)
+        return np.log(smooth).reshape(*inputs.shape[:2], self.alphabet)
 
 
 def residual_lookup(seen: Witness, true: Witness) -> Residuals | None:
@@ -166,8 +166,23 @@ def residual_lookup(seen: Witness, true: Witness) -> Residuals | None:
         residuals=np.quantile(errors, (np.arange(RESIDUALS) + 0.5) / RESIDUALS),
         places=target[order],
         symbols=true.symbols.ravel()[order],
+        reach=_reach(target[order], true.symbols.ravel()[order]),
         alphabet=true.alphabet,
     )
+
+
+def _reach(places: Array, symbols: Array) -> float:
+    """Half the least distance at which neighbouring places often differ in symbol; inf if there is none.
+
+    Where few people have been, a quantiser whose cells recur cannot be read off its neighbours; one with
+    two open ends can.
+    """
+    gaps, equal = np.diff(places), symbols[1:] == symbols[:-1]
+    for exponent in range(-40, 20):
+        wider = gaps > 2.0**exponent
+        if wider.sum() >= 5 and equal[wider].mean() < 0.7:
+            return float(2.0 ** (exponent - 1))
+    return float("inf")
 
 
 def part(witness: Witness, rows: Array) -> Witness:
@@ -215,10 +230,41 @@ def learned_channel(seen: Witness, true: Witness, subject: Array, *, rng: np.ran
     fitted = np.isin(subject, people[::2])
     some, held = np.flatnonzero(fitted), np.flatnonzero(~fitted)
     held = held[np.linspace(0, len(held) - 1, min(len(held), HELD_OUT)).astype(int)]
-    trials = [make(part(seen, some), part(true, some), rng) for make in _MAKERS]
-    scores = [-np.inf if c is None else log_score(c(part(seen, held)), true.symbols[held]) for c in trials]
-    chosen = _MAKERS[int(np.argmax(scores))](seen, true, rng)
-    return symbol_table(seen, true) if chosen is None else chosen
+    marginal = _marginal(true)
+    best, chosen, share = -np.inf, _MAKERS[0], DOUBTS[0]
+    for make in _MAKERS:
+        trial = make(part(seen, some), part(true, some), rng)
+        if trial is None:
+            continue
+        told = trial(part(seen, held))
+        for doubt in DOUBTS:
+            score = log_score(doubted(told, marginal, doubt), true.symbols[held])
+            if score > best:
+                best, chosen, share = score, make, doubt
+    channel = chosen(seen, true, rng)
+    return Doubted(symbol_table(seen, true) if channel is None else channel, marginal, share)
+
+
+@dataclass(frozen=True, slots=True)
+class Doubted:
+    """A channel that allows for people unlike those it learned from, by a share of the marginal."""
+
+    channel: Channel
+    marginal: Array  # (alphabet,) natural logs
+    share: float
+
+    def __call__(self, seen: Witness) -> Array:
+        return doubted(self.channel(seen), self.marginal, self.share)
+
+
+def doubted(log_prob: Array, marginal: Array, share: float) -> Array:
+    """Natural logs of (1 - share) of one distribution and `share` of the other."""
+    return np.asarray(np.logaddexp(np.log1p(-share) + log_prob, np.log(share) + marginal))
+
+
+def _marginal(true: Witness) -> Array:
+    counts = np.bincount(true.symbols.ravel(), minlength=true.alphabet) + 1.0
+    return np.asarray(np.log(counts / counts.sum()))
 
 
 def normalised(log_prob: Array) -> Array:

@@ -131,7 +131,7 @@ def _pursued(
     )
     if len(rows.attempt) == 0:
         return FoldAnswer(untested="no attempt established a key", left_out=0)
-    prior = symbol_prior(honest.a.symbols[learned], honest.a.alphabet)
+    prior = _prior(honest, folds, [fold])
     parts = [
         judge(outcome, scheme, honest, disclosure, attempt=r.attempt, attacker=r.attacker, prior=prior)
         for outcome, r in answers
@@ -146,6 +146,12 @@ def _pursued(
         calibration=calibration,
         left_out=len(victims) - len(np.unique(rows.attempt)),
     )
+
+
+def _prior(honest: Honest, folds: Sequence[Array], apart: Sequence[int]) -> Array:
+    """Log-probability of each symbol at each position among people outside some folds."""
+    hidden = np.isin(honest.subject, np.concatenate([folds[f] for f in apart]))
+    return symbol_prior(honest.a.symbols[~hidden & honest.established], honest.a.alphabet)
 
 
 def _by_rank(attack: Any, honest: Honest, victims: Array) -> list[tuple[int, Array]]:
@@ -237,8 +243,8 @@ def pursue_together(
     """Combine the beliefs of several attacks on one fold."""
     if any(a.believed is None for a in answers):
         return FoldAnswer(untested="one of its attacks has no capture of these people")
-    others = np.flatnonzero(~np.isin(honest.subject, folds[fold]) & honest.established)
-    prior = symbol_prior(honest.a.symbols[others], honest.a.alphabet)
+    # whoever the weights are fitted on must not have shaped the prior either
+    prior = _prior(honest, folds, [fold, (fold + 1) % len(folds)])
     rows, beliefs = _aligned([a.believed for a in answers if a.believed is not None])
     if len(rows.attempt) == 0:
         return FoldAnswer(untested="no attempt has a capture for every one of its attacks")
@@ -251,7 +257,13 @@ def pursue_together(
     outcome = Belief(log_prob=combined(beliefs, prior, weights))
     try:
         scores = judge(
-            outcome, scheme, honest, disclosure, attempt=rows.attempt, attacker=rows.attacker, prior=prior
+            outcome,
+            scheme,
+            honest,
+            disclosure,
+            attempt=rows.attempt,
+            attacker=rows.attacker,
+            prior=_prior(honest, folds, [fold]),
         )
     except (ContractError, CorpusError) as error:
         return FoldAnswer(failed=str(error))
