@@ -67,10 +67,13 @@ def secret_ranks(log_prob: Array, labels: Array, linear: Linear, symbols: Array)
     """
     truth = witness_bits(symbols, labels)
     parts, order = [], []
+    candidates = _candidates(linear)
     for rows, positions in _structures(linear):
         for start in range(0, rows.size, 64):
             some = rows[start : start + 64]
-            parts.append(_block_ranks(log_prob[some], labels, linear, some, positions, truth[some]))
+            parts.append(
+                _block_ranks(log_prob[some], labels, linear, some, positions, truth[some], candidates)
+            )
             order.append(some)
     return _reordered(concatenate(parts), np.concatenate(order))
 
@@ -92,21 +95,40 @@ def _structures(linear: Linear) -> Iterator[tuple[Array, Array]]:
         yield np.flatnonzero(index.ravel() == i), positions.reshape(linear.positions.shape[1:])
 
 
-def _block_ranks(
-    log_prob: Array, labels: Array, linear: Linear, rows: Array, positions: Array, truth: Array
-) -> Ranks:
+@dataclass(frozen=True, slots=True)
+class _Candidates:
+    """The words of a block that fit a syndrome of nothing; every other syndrome shifts them all alike."""
+
+    space: gf2.Solver
+    null_words: Array  # (candidates, n) uint8
+    groups: Array | None  # (candidates,) number of the secret each leads to; None if all differ
+
+
+def _candidates(linear: Linear) -> _Candidates:
     space = gf2.solver(linear.parity)
-    combinations = gf2.all_words(space.dimension)
-    null_words = gf2.product(combinations, space.basis)  # (candidates, n)
-    groups = _secret_groups(null_words, linear.secret_map)
+    null_words = gf2.product(gf2.all_words(space.dimension), space.basis)
+    secrets = gf2.product(null_words, linear.secret_map.T)
+    distinct, index = np.unique(secrets, axis=0, return_inverse=True)
+    return _Candidates(space, null_words, None if len(distinct) == len(secrets) else index.ravel())
+
+
+def _block_ranks(
+    log_prob: Array,
+    labels: Array,
+    linear: Linear,
+    rows: Array,
+    positions: Array,
+    truth: Array,
+    candidates: _Candidates,
+) -> Ranks:
     words = block_words(truth, positions[None])
     costs, true = [], []
     for block in range(positions.shape[0]):
-        start = space.particular(linear.syndrome[rows, block])  # (rows, n)
-        score = _word_scores(log_prob, labels, positions[block], null_words, start)
-        number = _numbers(words[:, block] ^ start, space)
-        if groups is not None:
-            score, number = _by_secret(score, groups), groups[number]
+        start = candidates.space.particular(linear.syndrome[rows, block])  # (rows, n)
+        score = _word_scores(log_prob, labels, positions[block], candidates.null_words, start)
+        number = _numbers(words[:, block] ^ start, candidates.space)
+        if candidates.groups is not None:
+            score, number = _by_secret(score, candidates.groups), candidates.groups[number]
         costs.append(-score)
         true.append(number)
     return product_ranks(costs, np.stack(true, axis=1))
@@ -116,13 +138,6 @@ def _numbers(words: Array, space: gf2.Solver) -> Array:
     """Which candidate each null word is: its free positions, the first most significant."""
     powers = 1 << np.arange(space.dimension - 1, -1, -1)
     return (words[:, space.free].astype(np.intp) @ powers).astype(np.intp)
-
-
-def _secret_groups(null_words: Array, secret_map: Array) -> Array | None:
-    """Number of the secret that each candidate leads to; None if all lead to different ones."""
-    secrets = gf2.product(null_words, secret_map.T)
-    distinct, index = np.unique(secrets, axis=0, return_inverse=True)
-    return None if len(distinct) == len(secrets) else index.ravel()
 
 
 def _by_secret(score: Array, groups: Array) -> Array:
