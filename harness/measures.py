@@ -282,6 +282,13 @@ def attack_rows(
         estimate = proportion.clustered_rate(low, high, subject, side="attacker-at-least")
         table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, note))
         table.people("success-odds", low, subject, budget=budget)
+    found = scores.ranks.success(1, offline=False)[0] >= 0.5
+    table.add(
+        "weak-people",
+        proportion.subject_rate(found, subject, side="attacker-at-least"),
+        budget=1,
+        reason="people whose key was found in at least one attempt, and the limits of their share",
+    )
     low, high = scores.ranks.log2_rank(key_bits)
     table.add(
         "key-rank",

@@ -54,11 +54,12 @@ def first_screen(audit: Audit, not_run: list[str]) -> Section:
 def _summary(audit: Audit, found: list[Outcome]) -> list[tuple[str, str]]:
     gains = sum(o.verdict.tone == "alarm" for o in found)
     still_open = sum(o.verdict.tone == "open" for o in found)
+    hints = sum(o.verdict.tone == "hint" for o in found)
     pairs = [
         (
             "Outcome",
             f"{gains} of {len(found)} scheme-adversary pairs beat the promise of the key's length; "
-            f"{still_open} could not be judged.",
+            f"{f'{hints} may, undecided; ' if hints else ''}{still_open} could not be judged.",
         ),
         ("Claims", "None declared: every adversary is compared with the promise of the key's length."),
         ("Evidence", evidence_line(audit)),
@@ -71,7 +72,7 @@ def _summary(audit: Audit, found: list[Outcome]) -> list[tuple[str, str]]:
         )
     pairs += [
         ("Smallest odds this corpus could have shown", _resolutions(audit)),
-        ("Share of weak people", "Not assessed in this version."),
+        ("Share of weak people", _weak(audit)),
         ("Use of the key", _use(audit)),
     ]
     return pairs
@@ -122,6 +123,24 @@ def _leaders(found: list[Outcome], budget: int) -> tuple[str, str]:
     if len(names) <= 3:
         return f"{', '.join(names[:-1])} and {names[-1]} find", odds
     return f"{names[0]}, {names[1]} and {len(names) - 2} others find", odds
+
+
+def _weak(audit: Audit) -> str:
+    """People whose key was found at one guess, by the adversary who found most of them."""
+    told = []
+    for scheme in scheme_names(audit):
+        rows = [
+            r
+            for r in audit.select(scheme=scheme, measure="weak-people", status="measured")
+            if r.value is not None
+        ]
+        if rows:
+            most = max(rows, key=lambda r: r.value or 0.0)
+            who = f"{clean(scheme)}, {clean(most.attack or NOT_STATED)}"
+            told.append(f"{who}: {number_text(most.value)} {interval_text(most.low, most.high)}")
+    if not told:
+        return "No odds at one guess were measured."
+    return f"Key found at one guess in at least one attempt. {'; '.join(told)}."
 
 
 def _resolutions(audit: Audit) -> str:

@@ -14,7 +14,7 @@ from reports.wording import clean
 
 __all__ = ["to_html"]
 
-_MARKS = {"alarm": "▲", "open": "○", "calm": ""}  # shape, so that no verdict rests on colour
+_MARKS = {"alarm": "▲", "open": "○", "hint": "△", "calm": ""}  # shape, so that no verdict rests on colour
 
 
 def to_html(document: Document) -> str:

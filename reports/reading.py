@@ -41,7 +41,7 @@ class Verdict:
 
     text: str
     detail: str
-    tone: str  # "alarm", "open" or "calm"
+    tone: str  # "alarm", "hint", "open" or "calm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,9 +151,18 @@ def _verdict(audit: Audit, scheme: str, attack: str, rows: list[Row]) -> Verdict
             f"severity {gravest.severity}",
         )
     bits = key_bits(audit, scheme)
-    beaten = _beaten(odds, bits)
+    certain = [r for r in odds if r.evidence == "exact"]
+    beaten = _beaten(certain, bits)
     if beaten:
-        return _gains(beaten, f"lower limit at {levels(odds)} lies above the promise; no finding raised")
+        return _gains(beaten, "exact odds lie above the promise")
+    hinted = _beaten(odds, bits)
+    if hinted:
+        # one of many limits above the promise is no finding: the audit corrects for how many it looks at
+        return Verdict(
+            f"undecided: above the promise at {_guesses(min(hinted))}",
+            f"by its own limit at {levels(odds)}, not at the level corrected for all tests",
+            "hint",
+        )
     failed = [r for r in rows if r.status == "failed"]
     if failed:
         return Verdict(f"failed: {clean(failed[0].reason or NOT_STATED)}", "open threat", "open")
@@ -170,9 +179,11 @@ def _verdict(audit: Audit, scheme: str, attack: str, rows: list[Row]) -> Verdict
 def _gains(budgets: list[int], why: str) -> Verdict:
     if not budgets:
         return Verdict("gains: beats the promise", why, "alarm")
-    least = min(budgets)
-    unit = "guess" if least == 1 else "guesses"
-    return Verdict(f"gains: beats the promise at {budget_text(least)} {unit}", why, "alarm")
+    return Verdict(f"gains: beats the promise at {_guesses(min(budgets))}", why, "alarm")
+
+
+def _guesses(budget: int) -> str:
+    return "1 guess" if budget == 1 else f"{budget_text(budget)} guesses"
 
 
 def _beaten(odds: list[Row], bits: int | None) -> list[int]:

@@ -78,9 +78,9 @@ def test_first_screen_shows_the_numbers_of_the_table(report: Document) -> None:
     assert verdicts == [
         "nothing found above the promise",
         "gains: beats the promise at 2^20 guesses",
-        "gains: beats the promise at 2^40 guesses",
-        "gains: beats the promise at 2^40 guesses",
-        "gains: beats the promise at 2^40 guesses",
+        "undecided: above the promise at 2^40 guesses",
+        "undecided: above the promise at 2^40 guesses",
+        "undecided: above the promise at 2^40 guesses",
         "untested: open threat",
         "gains: beats the promise at 1 guess",
     ]
@@ -88,8 +88,8 @@ def test_first_screen_shows_the_numbers_of_the_table(report: Document) -> None:
 
 def test_first_screen_says_what_a_reader_must_know(report: Document) -> None:
     facts = _facts(report)
-    assert facts["Outcome"].startswith("5 of 14 scheme-adversary pairs beat the promise")
-    assert "2 could not be judged" in facts["Outcome"]
+    assert facts["Outcome"].startswith("2 of 14 scheme-adversary pairs beat the promise")
+    assert "3 may, undecided; 2 could not be judged" in facts["Outcome"]
     assert facts["Evidence"].startswith("Simulated people: evidence about a model of people")
     assert facts["Strongest adversary: envelope-trend"] == (
         "mimicry+helper-leak+distant-sensor finds the key with odds 0.0201 [0.0089, 0.0393] at one guess "

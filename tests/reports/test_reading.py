@@ -61,7 +61,14 @@ def test_the_promise_is_guesses_over_keys() -> None:
 
 def test_a_lower_limit_above_the_promise_gains() -> None:
     audit = _audit(_row(), _row(budget=10, value=0.01, low=1.001 * 10 / 2**BITS, high=0.03))
-    assert _verdict(audit) == "gains: beats the promise at 10 guesses"
+    # one limit of many above the promise: only a finding, which is corrected for all tests, makes it a gain
+    assert _verdict(audit) == "undecided: above the promise at 10 guesses"
+    assert outcome(audit, "s", "a").verdict.tone == "hint"
+
+
+def test_exact_odds_above_the_promise_gain() -> None:
+    exact = 2.0**-BITS * 2
+    assert _verdict(_audit(_row(value=exact, low=exact, high=exact, evidence="exact"))).startswith("gains")
 
 
 def test_a_value_above_the_promise_is_not_enough() -> None:
@@ -114,7 +121,7 @@ def test_unmeasured_cells_are_open_threats() -> None:
 
 def test_a_failure_elsewhere_does_not_hide_a_gain() -> None:
     broken = _row(measure="key-rank", status="failed", value=None, low=None, high=None, reason="x")
-    assert _verdict(_audit(broken, _row(value=0.5, low=0.4, high=0.6))).startswith("gains")
+    assert _verdict(_audit(broken, _row(value=0.5, low=0.4, high=0.6))).startswith("undecided: above")
     assert _verdict(_audit(broken, _row())) == "failed: x"
 
 
