@@ -404,7 +404,7 @@ def _attacked(
     by_name = dict(outcomes)
     for names in together:
         members = [n for n in names if n in by_name and by_name[n].combinable]
-        title = "+".join(members or names)
+        title = "+".join(members if len(members) > 1 else names)
         if len(members) < 2:
             reason = "fewer than two of its attacks hold a belief about the witness here"
             outcomes.append((title, Outcome(untested=reason)))

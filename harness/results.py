@@ -65,6 +65,9 @@ class Row:
     def __post_init__(self) -> None:
         if self.status not in STATUSES:
             raise ValueError(f"`status` must be one of {', '.join(STATUSES)}, got {self.status!r}")
+        numbers = (self.value, self.low, self.high, self.level)
+        if not all(n is None or math.isfinite(n) for n in numbers):
+            raise ValueError(f"numbers of a row must be finite or None, got {numbers}")
 
 
 COLUMNS = tuple(Row.__dataclass_fields__)
@@ -81,6 +84,10 @@ class PerSubject:
     subject: int
     value: float
     attempts: int
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.value):
+            raise ValueError(f"`value` must be finite, got {self.value}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,26 +163,19 @@ class Audit:
         ValueError
             If the text is not a result of this version; says what was found.
         """
-        try:
-            content = json.loads(text)
-        except json.JSONDecodeError as error:
-            raise ValueError(f"a result must be JSON, got {error}") from error
-        found = content.get("version") if isinstance(content, dict) else None
-        if found != VERSION:
-            raise ValueError(f"`version` of a result must be {VERSION}, got {found!r}")
-        try:
-            return cls(
-                rows=[Row(**row) for row in content["table"]],
-                per_subject=[PerSubject(**row) for row in content["per_subject"]],
-                findings=[Finding(**row) for row in content["findings"]],
-                settings=content["settings"],
-                corpus=content["corpus"],
-                schemes=content["schemes"],
-                attacks=content["attacks"],
-                versions=content["versions"],
-            )
-        except (KeyError, TypeError) as error:
-            raise ValueError(f"a result must have all its parts, got {error}") from error
+        from harness.schema import checked
+
+        content = checked(text)
+        return cls(
+            rows=content.table,
+            per_subject=content.per_subject,
+            findings=content.findings,
+            settings=content.settings,
+            corpus=content.corpus,
+            schemes=content.schemes,
+            attacks=content.attacks,
+            versions=content.versions,
+        )
 
     @classmethod
     def read(cls, path: str | Path) -> Audit:

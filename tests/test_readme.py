@@ -1,0 +1,48 @@
+"""The README's examples run as printed."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from harness import audit
+
+README = Path(__file__).parents[1] / "README.md"
+
+
+@pytest.fixture
+def examples(tmp_path: Path) -> dict[str, Path]:
+    found = re.findall(
+        r"<!-- example: (\w+) -->\n```python\n(.*?)```", README.read_text("utf-8"), re.DOTALL
+    )
+    paths = {}
+    for name, code in found:
+        paths[name] = tmp_path / f"readme_{name}.py"
+        paths[name].write_text(code, "utf-8")
+    return paths
+
+
+def test_a_strangers_scheme_and_attack_are_audited(examples: dict[str, Path]) -> None:
+    assert set(examples) == {"scheme", "attack"}
+    result = audit(
+        f"{examples['scheme']}:HalfLevel:key_bits=16",
+        attacks=[f"{examples['attack']}:BareCopy", "mimicry"],
+        corpus="cargo-bike:seconds=4",
+        subjects=4,
+        attempts=2,
+    )
+    assert not result.failed
+    for attack in ("bare-copy", "mimicry"):
+        (row,) = result.select(attack=attack, measure="success-odds", budget=1)
+        assert row.status == "measured"
+    (agreement,) = result.select(measure="key-agreement")
+    assert agreement.attempts == 16
+
+
+def test_the_two_commands_stand_in_the_makefile() -> None:
+    menu = (README.parent / "Makefile").read_text("utf-8")
+    for command in ("audit", "test"):
+        assert f"make {command} " in README.read_text("utf-8")
+        assert re.search(rf"^{command}:", menu, re.MULTILINE)
