@@ -122,7 +122,7 @@ def audit(
     if found.failed:
         for row in found.select(status="failed"):
             who = row.attack or "the scheme itself"
-            click.echo(f"failed: {row.scheme}, {who}: {row.reason}", err=True)
+            click.echo(_line(f"failed: {row.scheme}, {who}: {row.reason}"), err=True)
         sys.exit(INTERNAL)
 
 
@@ -196,6 +196,11 @@ def list_() -> None:
     )
 
 
+def _line(text: str) -> str:
+    """One printable line: other people's words may hold line breaks and terminal commands."""
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in " ".join(text.split()))
+
+
 def main() -> None:
     """Run the command; every foreseen error is one sentence and a status."""
     from harness.errors import ContractError, CorpusError, UsageError
@@ -205,11 +210,14 @@ def main() -> None:
     except click.exceptions.Abort:
         click.echo("keyassay: interrupted", err=True)
         sys.exit(INTERRUPTED)
-    except click.ClickException as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
         sys.exit(error.exit_code)
+    except click.ClickException as error:
+        click.echo(f"keyassay: {_line(error.format_message())}", err=True)
+        sys.exit(error.exit_code)
     except (UsageError, ContractError, CorpusError) as error:
-        click.echo(f"keyassay: {error}", err=True)
+        click.echo(f"keyassay: {_line(str(error))}", err=True)
         sys.exit(USAGE)
     except KeyboardInterrupt:
         click.echo("keyassay: interrupted", err=True)
@@ -218,7 +226,7 @@ def main() -> None:
         # not foreseen: say so in one sentence, and keep the place for whoever mends it
         last = traceback.extract_tb(error.__traceback__)[-1]
         click.echo(
-            f"keyassay: internal error, please report: {type(error).__name__}: {error} "
+            f"keyassay: internal error, please report: {type(error).__name__}: {_line(str(error))} "
             f"({Path(last.filename).name}, line {last.lineno})",
             err=True,
         )

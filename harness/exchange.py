@@ -72,7 +72,7 @@ def call(plugin: str, member: str, function: Callable[..., T], *args: Any, **opt
         return function(*args, **options)
     except ContractError:
         raise
-    except Exception as error:  # a stranger's code may raise anything: it fails its own cells
+    except (Exception, SystemExit) as error:  # a stranger's code may raise anything: it fails its own cells
         raise ContractError(
             plugin, member, "a method that returns", f"{type(error).__name__}: {error}"
         ) from error
@@ -149,7 +149,7 @@ def run_block(
         )
         published = validate.helper_data(name, helper, attempts)
         keys_b, accepted = _parts(
-            name, "reproduce()", call(name, "reproduce()", device_b.reproduce, b, published), 2
+            name, "reproduce()", call(name, "reproduce()", device_b.reproduce, b, dict(published)), 2
         )
     return Honest(
         sitting=np.full(attempts, sitting),
@@ -233,18 +233,22 @@ def strangers(scheme: Any, honest: Honest, *, seed: int) -> tuple[Array, Array]:
         If there is only one subject.
     """
     rows = other_rows(honest.subject, seed=seed)
-    device_b = copy.deepcopy(scheme)
-    name = scheme.name
-    keys, accepted = _parts(
-        name,
-        "reproduce()",
-        call(name, "reproduce()", device_b.reproduce, take(honest.b, rows), honest.helper),
-        2,
-    )
-    keys = validate.key_bits(name, "keys of B", keys, honest.attempts, int(scheme.key_bits))
+    name, width = scheme.name, int(scheme.key_bits)
+    b, own = take(honest.b, rows), copy.deepcopy(scheme)
+    keys_a: Any = honest.keys_a
+    if callable(getattr(scheme, "agree", None)):  # its messages depend on B, so it runs again
+        rng = stream(seed, "strangers", "agree")
+        keys_a, keys, accepted, _ = _parts(
+            name, "agree()", call(name, "agree()", own.agree, honest.a, b, rng=rng), 4
+        )
+    else:
+        answer = call(name, "reproduce()", own.reproduce, b, dict(honest.helper))
+        keys, accepted = _parts(name, "reproduce()", answer, 2)
+    keys_a = validate.key_bits(name, "keys of A", keys_a, honest.attempts, width)
+    keys = validate.key_bits(name, "keys of B", keys, honest.attempts, width)
     accepted = validate.accepted_flags(name, accepted, honest.attempts)
-    equal = (keys == honest.keys_a).all(axis=1)
-    return honest.established & honest.b.acquired[rows] & accepted & equal, honest.subject[rows]
+    equal = (keys == keys_a).all(axis=1)
+    return honest.established & b.acquired & accepted & equal, honest.subject[rows]
 
 
 def other_rows(subject: Array, *, seed: int) -> Array:

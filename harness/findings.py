@@ -157,14 +157,6 @@ def scheme_findings(
     for row in rows:
         if row.value is None or row.low is None:
             continue
-        if row.measure == "strangers-agreement" and row.value and row.low > promised_odds(1, bits):
-            yield say(
-                "strangers-agree",
-                "critical" if row.value >= 0.1 else "high",
-                f"Another person's body agrees on A's key in {row.value:.3g} of attempts (at least "
-                f"{row.low:.3g}), where {promised_odds(1, bits):.3g} is promised.",
-                agreement=row.value,
-            )
         if row.method == _MODELLED and row.high is not None and row.high < bits - 1:
             yield say(
                 "less-entropy-than-promised",
@@ -176,6 +168,18 @@ def scheme_findings(
         if row.measure == "min-entropy" and row.method == "most-common-value" and row.value == 0:
             yield say(
                 "witness-constant", "high", "The witness is one symbol throughout: it holds no entropy."
+            )
+    if "strangers" in facts:
+        hits, subject = facts["strangers"]
+        level = 1 - 2 * FAMILY_LEVEL
+        found = proportion.clustered_rate(hits, hits, subject, side="estimate", level=level)
+        if found.low > promised_odds(1, bits):
+            yield say(
+                "strangers-agree",
+                "critical" if found.value >= 0.1 else "high",
+                f"Another person's body agrees on A's key in {found.value:.3g} of attempts (at least "
+                f"{found.low:.3g}), where {promised_odds(1, bits):.3g} is promised.",
+                agreement=found.value,
             )
     yield from _repeats(scheme, facts, say)
 

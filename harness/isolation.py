@@ -23,6 +23,7 @@ import numpy as np
 
 from harness.contracts import Belief, Guesses, View
 from harness.errors import ContractError, UsageError
+from harness.validate import attack_members
 
 __all__ = ["Stranger", "meet"]
 
@@ -43,13 +44,17 @@ class Stranger:
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         """Have the attack answer one View in a fresh process."""
         header, array = _run(self.spec, cloudpickle.dumps((view, rng)))
+        # the child is the stranger's: what it sends may be anything
+        work, about = header.get("work"), header.get("about", "witness")
+        if not isinstance(work, int | float) or not isinstance(about, str):
+            raise ContractError(self.name, "believe()", "a Belief or Guesses", f"{header!r}"[:120])
         try:
-            values = np.load(io.BytesIO(array), allow_pickle=False)
-        except ValueError as error:
+            values = np.lib.format.read_array(io.BytesIO(array), allow_pickle=False)
+        except (ValueError, EOFError, MemoryError, OverflowError) as error:
             raise ContractError(self.name, "believe()", "plain numeric arrays", str(error)) from error
-        if header["kind"] == "guesses":
-            return Guesses(keys=values, work=header["work"])
-        return Belief(log_prob=values, about=header["about"], work=header["work"])
+        if header.get("kind") == "guesses":
+            return Guesses(keys=values, work=work)
+        return Belief(log_prob=values, about=about, work=work)
 
 
 def meet(spec: str) -> Stranger:
@@ -61,21 +66,27 @@ def meet(spec: str) -> Stranger:
         If the file, the class or a member is missing.
     """
     told, _ = _run(spec, b"")
-    return Stranger(
-        spec=spec,
-        name=told["name"],
-        sees=frozenset(told["sees"]),
-        likes=frozenset(told["likes"]),
-        summary=told["summary"],
-        interferes=told["interferes"],
-    )
+    try:
+        stranger = Stranger(
+            spec=spec,
+            name=told["name"],
+            sees=frozenset(told["sees"]),
+            likes=frozenset(told["likes"]),
+            summary=str(told["summary"]),
+            interferes=bool(told["interferes"]),
+        )
+    except (KeyError, TypeError) as error:
+        raise UsageError(f"{spec} must introduce itself as an attack, got {told!r}"[:300]) from error
+    attack_members(stranger)
+    return stranger
 
 
 def _run(spec: str, parcel: bytes) -> tuple[dict[str, Any], bytes]:
     """One child, one question: the header of its answer, and the bytes behind it."""
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "harness.isolation", spec],
+            # -P: what happens to lie in the working folder must not stand in for a library
+            [sys.executable, "-P", "-m", "harness.isolation", spec],
             input=parcel,
             capture_output=True,
             timeout=PATIENCE_S,
@@ -86,11 +97,17 @@ def _run(spec: str, parcel: bytes) -> tuple[dict[str, Any], bytes]:
     head, _, rest = done.stdout.partition(b"\n")
     try:
         message: dict[str, Any] = json.loads(head)
-    except ValueError as error:
+        if not isinstance(message, dict):
+            raise ValueError("not an answer")
+    except (ValueError, RecursionError) as error:
         last = done.stderr.decode(errors="replace").strip().rpartition("\n")[2]
         got = f"one that ended with status {done.returncode}: {last}"
-        raise ContractError(spec, "believe()", "a process that answers", got) from error
+        raise ContractError(
+            spec, "believe()" if parcel else "import", "a process that answers", got
+        ) from error
     if "usage" in message:
+        if parcel:
+            raise ContractError(spec, "believe()", "there as it was before", str(message["usage"]))
         raise UsageError(str(message["usage"]))
     if "failure" in message:
         raise ContractError(spec, "believe()", "a method that returns", str(message["failure"]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from harness.estimators import leakage, means, proportion, rate
 from harness.estimators.entropy import given_helper, most_common
 from harness.exchange import Honest, call, strangers
 from harness.results import PerSubject, Row, measured, unmeasured
-from harness.score import Disclosure, Scores
+from harness.score import ORDERED_STATISTICS, Disclosure, Scores
 from harness.streams import stream
 
 __all__ = ["BUDGETS", "OFFLINE_FROM", "attack_rows", "honest_rows"]
@@ -87,7 +88,7 @@ def honest_rows(
     Returns
     -------
     rows, per_subject, facts
-        `facts` carries what the findings need: counts of key repeats, who is worst.
+        `facts` carries what the findings need: key repeats, strangers' successes, who is worst.
     """
     table = _Table(scheme.name, None, data)
     facts: dict[str, Any] = {}
@@ -100,7 +101,7 @@ def honest_rows(
     table.add("failure-to-acquire", proportion.clustered_rate(failed, failed, subject, side="estimate"))
     table.people("failure-to-acquire", failed, subject)
     _mismatch(table, honest, disclosure)
-    _strangers(table, scheme, honest, seed)
+    _strangers(table, scheme, honest, seed, facts)
     _repeats(table, honest, facts)
     seconds = means.subject_mean(honest.seconds, subject, unit="s", side="estimate", method="per-attempt")
     table.add("time", seconds)
@@ -128,14 +129,7 @@ def _mismatch(table: _Table, honest: Honest, disclosure: Disclosure) -> None:
     table.people("bit-mismatch", values, subject)
 
 
-def _strangers(table: _Table, scheme: Any, honest: Honest, seed: int) -> None:
-    if not callable(getattr(scheme, "reproduce", None)):
-        table.skip(
-            "strangers-agreement",
-            "probability",
-            "a stranger's run of an interactive scheme is not made yet",
-        )
-        return
+def _strangers(table: _Table, scheme: Any, honest: Honest, seed: int, facts: dict[str, Any]) -> None:
     if len(np.unique(honest.subject)) < 2:
         table.skip("strangers-agreement", "probability", "strangers need at least two subjects")
         return
@@ -149,6 +143,7 @@ def _strangers(table: _Table, scheme: Any, honest: Honest, seed: int) -> None:
         table.skip("strangers-agreement", "probability", "no attempt established a key")
         return
     values = hit[usable].astype(float)
+    facts["strangers"] = (values, honest.subject[usable])
     table.add(
         "strangers-agreement",
         proportion.clustered_rate(values, values, honest.subject[usable], side="estimate"),
@@ -280,6 +275,8 @@ def attack_rows(
     subject = honest.subject[scores.attempt]
     for budget, low, high in successes(scores):
         estimate = proportion.clustered_rate(low, high, subject, side="attacker-at-least")
+        if scores.method == ORDERED_STATISTICS:  # the order in which keys are tried is a model's
+            estimate = replace(estimate, evidence="modelled")
         table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, note))
         table.people("success-odds", low, subject, budget=budget)
     found = scores.ranks.success(1, offline=False)[0] >= 0.5

@@ -94,7 +94,8 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
         if target not in known:
             hint = nearest(target, list(known))
             raise UsageError(
-                f"a {kind} must be a registered name or a file.py:Name, got {target!r}; {hint}"
+                f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} must be a registered name or a "
+                f"file.py:Name, got {target!r}; {hint}"
             )
         found = known[target].load()
         foreign = known[target].module.partition(".")[0] not in _OWN
@@ -161,6 +162,8 @@ def _build(target: str, found: Any, wanted: Mapping[str, Any], explicit: Mapping
         return found(**fitting)
     except (TypeError, ValueError) as error:
         raise UsageError(f"{target} cannot be made: {error}") from error
+    except Exception as error:  # a stranger's constructor may raise anything
+        raise UsageError(f"{target} cannot be made: {type(error).__name__}: {error}") from error
 
 
 def load(path: Path) -> ModuleType:
@@ -178,7 +181,7 @@ def load(path: Path) -> ModuleType:
         spec.loader.exec_module(module)
     except BaseException as error:
         del sys.modules[name]
-        if isinstance(error, Exception):
+        if isinstance(error, Exception | SystemExit):
             raise UsageError(
                 f"the plug-in file {path} must be importable, got {type(error).__name__}: {error}"
             ) from error

@@ -24,6 +24,7 @@ from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 
 __all__ = ["Disclosure", "Scores", "disclosure_of", "judge", "symbol_prior"]
 
+ORDERED_STATISTICS = "ordered-statistics"
 BEST_FIRST = 64  # witnesses tried through `reproduce` where a scheme discloses nothing
 
 
@@ -178,7 +179,7 @@ def judge(
             )
         else:
             ranks = ordered_statistics(outcome.log_prob, disclosure.labels, linear, symbols)
-            method = "ordered-statistics"
+            method = ORDERED_STATISTICS
     elif callable(getattr(scheme, "reproduce", None)):
         ranks, method = _by_reproducing(outcome.log_prob, scheme, helper, keys), f"best-first-{BEST_FIRST}"
     else:
