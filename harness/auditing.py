@@ -112,9 +112,9 @@ def audit(
     chosen, together = _attacks(attacks)
     source = _corpus(corpus, subjects=subjects, sessions=sessions, attempts=attempts, seed=seed)
     with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
-        command = ["keyassay", "audit", *(_shown(p.source) for p in tested)]
+        command = ["keyassay", "audit", *(plugins.shown(p.source) for p in tested)]
         if attacks != "all":
-            command += [word for a in _listed(attacks) for word in ("--attack", _shown(str(a)))]
+            command += [word for a in _listed(attacks) for word in ("--attack", plugins.shown(str(a)))]
         command += [*_corpus_words(corpus, source, subjects, sessions, attempts), "--seed", str(seed)]
         run = _Run(source, seed, jobs, chunk or 4, progress or (lambda *_: None), Path(folder), command)
         return _audited(run, tested, chosen, together)
@@ -453,7 +453,7 @@ def _described(plugin: plugins.Plugin, disclosure: Disclosure | None) -> dict[st
         "name": scheme.name,
         "key_bits": int(scheme.key_bits),
         "signal": scheme.signal if isinstance(scheme.signal, str) else dict(scheme.signal),
-        "source": _shown(plugin.source),
+        "source": plugins.shown(plugin.source),
         "parameters": plugins.parameters_of(scheme),
         "summary": plugins.summary_of(scheme),
     }
@@ -471,16 +471,11 @@ def _attack_facts(chosen: _Chosen) -> dict[str, Any]:
         "name": attack.name,
         "sees": sorted(attack.sees),
         "likes": sorted(getattr(attack, "likes", ())),
-        "source": _shown(chosen.source),
+        "source": plugins.shown(chosen.source),
         "isolated": isolated,
         "parameters": {} if isolated else plugins.parameters_of(attack),
         "summary": attack.summary if isolated else plugins.summary_of(attack),
     }
-
-
-def _shown(source: str) -> str:
-    """A source without the folders of this machine."""
-    return Path(source).name if ".py" in source else source
 
 
 def _versions() -> Mapping[str, str]:

@@ -23,6 +23,7 @@ import numpy as np
 
 from harness.contracts import Belief, Guesses, View
 from harness.errors import ContractError, UsageError
+from harness.plugins import shown
 from harness.validate import attack_members
 
 __all__ = ["Stranger", "meet"]
@@ -43,7 +44,7 @@ class Stranger:
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         """Have the attack answer one View in a fresh process."""
-        header, array = _run(self.spec, cloudpickle.dumps((view, rng)))
+        header, array = _run(self.spec, cloudpickle.dumps((view, rng)), self.name)
         # the child is the stranger's: what it sends may be anything
         work, about = header.get("work"), header.get("about", "witness")
         if not isinstance(work, int | float) or not isinstance(about, str):
@@ -65,7 +66,8 @@ def meet(spec: str) -> Stranger:
     UsageError
         If the file, the class or a member is missing.
     """
-    told, _ = _run(spec, b"")
+    who = shown(spec)
+    told, _ = _run(spec, b"", who)
     try:
         stranger = Stranger(
             spec=spec,
@@ -76,12 +78,12 @@ def meet(spec: str) -> Stranger:
             interferes=bool(told["interferes"]),
         )
     except (KeyError, TypeError) as error:
-        raise UsageError(f"{spec} must introduce itself as an attack, got {told!r}"[:300]) from error
+        raise UsageError(f"{who} must introduce itself as an attack, got {told!r}"[:300]) from error
     attack_members(stranger)
     return stranger
 
 
-def _run(spec: str, parcel: bytes) -> tuple[dict[str, Any], bytes]:
+def _run(spec: str, parcel: bytes, who: str) -> tuple[dict[str, Any], bytes]:
     """One child, one question: the header of its answer, and the bytes behind it."""
     try:
         done = subprocess.run(
@@ -93,7 +95,7 @@ def _run(spec: str, parcel: bytes) -> tuple[dict[str, Any], bytes]:
             check=False,
         )
     except subprocess.TimeoutExpired as error:
-        raise ContractError(spec, "believe()", f"done within {PATIENCE_S:g} s", "no answer") from error
+        raise ContractError(who, "believe()", f"done within {PATIENCE_S:g} s", "no answer") from error
     head, _, rest = done.stdout.partition(b"\n")
     try:
         message: dict[str, Any] = json.loads(head)
@@ -103,14 +105,14 @@ def _run(spec: str, parcel: bytes) -> tuple[dict[str, Any], bytes]:
         last = done.stderr.decode(errors="replace").strip().rpartition("\n")[2]
         got = f"one that ended with status {done.returncode}: {last}"
         raise ContractError(
-            spec, "believe()" if parcel else "import", "a process that answers", got
+            who, "believe()" if parcel else "import", "a process that answers", got
         ) from error
     if "usage" in message:
         if parcel:
-            raise ContractError(spec, "believe()", "there as it was before", str(message["usage"]))
+            raise ContractError(who, "believe()", "there as it was before", str(message["usage"]))
         raise UsageError(str(message["usage"]))
     if "failure" in message:
-        raise ContractError(spec, "believe()", "a method that returns", str(message["failure"]))
+        raise ContractError(who, "believe()", "a method that returns", str(message["failure"]))
     return message, rest
 
 

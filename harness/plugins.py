@@ -24,7 +24,7 @@ from cloudpickle import register_pickle_by_value
 from harness import validate
 from harness.errors import UsageError
 
-__all__ = ["Plugin", "load", "names", "nearest", "parameters_of", "resolve", "summary_of"]
+__all__ = ["Plugin", "load", "names", "nearest", "parameters_of", "resolve", "shown", "summary_of"]
 
 GROUPS = {
     "scheme": "keyassay.schemes",
@@ -247,3 +247,8 @@ def summary_of(value: Any) -> str:
     kind = value if inspect.isclass(value) else type(value)
     text = inspect.getdoc(kind) or ""
     return text.strip().partition("\n")[0]
+
+
+def shown(source: str) -> str:
+    """A source without the folders of this machine, for results and messages."""
+    return Path(source).name if ".py" in source else source

@@ -47,7 +47,8 @@ def clopper_pearson(hits: float, trials: float, *, level: float = 0.95) -> tuple
     if not 0 < level < 1:
         raise ValueError(f"`level` must lie strictly between 0 and 1, got {level}")
     tail = (1 - level) / 2
-    low = 0.0 if hits == 0 else float(beta.ppf(tail, hits, trials - hits + 1))
+    # a share of a hit below any count overflows the quantile; 0 is the safe side
+    low = 0.0 if hits < 1e-12 else float(beta.ppf(tail, hits, trials - hits + 1))
     high = 1.0 if hits == trials else float(beta.ppf(1 - tail, hits + 1, trials - hits))
     return low, high
 

@@ -1,0 +1,28 @@
+"""What several tests share: small people whose sensors are channels, and stranger's files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from fixtures.controls import Channel, SignCommitment
+from harness.contracts import DEVICE_B
+
+PLUGINS = Path(__file__).parent / "harness" / "plugins_for_tests"
+
+
+@pytest.fixture
+def plugins() -> Path:
+    return PLUGINS
+
+
+@pytest.fixture
+def people() -> Channel:
+    """Six people, two sessions of three attempts, a distant sensor with a tenth of the signs wrong."""
+    return Channel(subjects=6, attempts=3, errors=((DEVICE_B, 0.02), ("remote", 0.1)))
+
+
+@pytest.fixture
+def scheme() -> SignCommitment:
+    return SignCommitment()

@@ -1,0 +1,258 @@
+"""Whole audits: same seed same bytes, strangers' files, failing plug-ins, untested cells."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from fixtures.controls import Channel, SignCommitment
+from harness import audit
+from harness.contracts import DEVICE_B, View
+from harness.errors import CorpusError, UsageError
+from harness.plugins import load
+from harness.results import COLUMNS, Audit, keys_of
+
+SENSED = ["distant-sensor", "population", "helper-leak", "distant-sensor+helper-leak"]
+
+
+def small(**changes: object) -> Audit:
+    options = {"attacks": SENSED, "corpus": "cargo-bike", "subjects": 6, "attempts": 2, **changes}
+    return audit("interval-gray", **options)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def reference() -> Audit:
+    return small()
+
+
+@pytest.mark.parametrize("options", [{"jobs": 2}, {"chunk": 1}, {"chunk": 100}, {"jobs": 2, "chunk": 5}])
+def test_same_seed_gives_the_same_bytes(reference: Audit, options: dict[str, int]) -> None:
+    assert small(**options).to_json() == reference.to_json()
+
+
+def test_another_seed_gives_other_numbers(reference: Audit) -> None:
+    assert small(seed=1).to_json() != reference.to_json()
+
+
+def test_one_attack_more_changes_nobody_elses_numbers(reference: Audit) -> None:
+    more = small(attacks=["replay", *SENSED])
+    for attack in (None, *SENSED):
+        assert more.select(attack=attack) == reference.select(attack=attack)
+
+
+def test_one_scheme_more_changes_nobody_elses_numbers(reference: Audit) -> None:
+    both = audit(
+        ["interval-gray:cell_s=0.005,name=coarse", "interval-gray"],
+        attacks=SENSED,
+        corpus="cargo-bike",
+        subjects=6,
+        attempts=2,
+    )
+    assert both.select(scheme="interval-gray") == reference.select(scheme="interval-gray")
+
+
+def test_a_scheme_renamed_keeps_its_numbers(reference: Audit) -> None:
+    renamed = audit("interval-gray:name=other", attacks=SENSED, corpus="cargo-bike", subjects=6, attempts=2)
+    assert [replace(r, scheme="interval-gray") for r in renamed.rows] == list(reference.rows)
+
+
+def test_table_is_tidy(reference: Audit) -> None:
+    keys = keys_of(reference.rows)
+    assert len(set(keys)) == len(keys)
+    table = reference.table
+    assert list(table.columns) == list(COLUMNS)
+    assert set(table["data"]) == {"simulated"}
+    assert "NaN" not in reference.to_json()
+    assert json.loads(reference.to_json())["version"] == 1
+
+
+def test_result_holds_no_place_time_or_worker_count(reference: Audit) -> None:
+    text = reference.to_json()
+    for word in (str(Path.cwd()), "jobs", "chunk", "keyassay-"):
+        assert word not in text
+
+
+@pytest.mark.parametrize("name", ["MedianBits", None])
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_a_strangers_scheme_is_given_by_its_path(
+    plugins: Path, people: Channel, name: str | None, jobs: int
+) -> None:
+    spec = str(plugins / "median_bits.py") + (f":{name}" if name else "")
+    result = audit(spec, attacks="distant-sensor", corpus=people, jobs=jobs)
+    assert not result.failed
+    (odds,) = result.select(attack="distant-sensor", measure="success-odds", budget=1)
+    assert odds.value is not None
+    assert odds.value > 0.2  # nine in ten signs are right, and eight of them make the key
+    assert result.schemes[0]["source"] == Path(spec).name
+
+
+def test_parameters_follow_the_path(plugins: Path, people: Channel) -> None:
+    result = audit(
+        f"{plugins / 'median_bits.py'}:MedianBits:key_bits=16", attacks="population", corpus=people
+    )
+    assert result.schemes[0]["key_bits"] == 16
+
+
+def test_a_failing_scheme_fails_its_cells_and_no_others(plugins: Path, people: Channel) -> None:
+    result = audit(
+        [f"{plugins / 'broken.py'}:ShortKeys", SignCommitment()], attacks="distant-sensor", corpus=people
+    )
+    assert result.failed
+    failed = result.select(status="failed")
+    assert {r.scheme for r in failed} == {"short-keys"}
+    assert {r.attack for r in failed} == {None, "distant-sensor"}
+    assert all(r.reason and "(3, 8)" in r.reason and "(3, 4)" in r.reason for r in failed)
+    assert result.select(scheme="sign-commitment", attack="distant-sensor", status="measured")
+
+
+@pytest.mark.parametrize(
+    ("name", "reason"),
+    [
+        ("WrongShape", "of shape (12, 23, 2)"),
+        ("Raises", "it rained"),
+        ("Leaves", "ended with status 0"),
+        ("Objects", "Object arrays cannot be saved"),
+        ("Garbage", "must return a Belief or Guesses"),
+    ],
+)
+def test_a_failing_attack_fails_its_cells_and_no_others(
+    plugins: Path, people: Channel, scheme: SignCommitment, name: str, reason: str
+) -> None:
+    result = audit(scheme, attacks=[f"{plugins / 'broken.py'}:{name}", "distant-sensor"], corpus=people)
+    (failed,) = result.select(status="failed")
+    assert reason in str(failed.reason)
+    assert str(plugins) not in result.to_json()
+    assert result.select(attack="distant-sensor", measure="success-odds", budget=1)[0].status == "measured"
+    assert any(f.id == "plug-in-failed" for f in result.findings)
+
+
+def test_our_own_attacks_fail_in_the_same_way(
+    people: Channel, scheme: SignCommitment, plugins: Path
+) -> None:
+    broken = load(plugins / "broken.py")
+    result = audit(scheme, attacks=[broken.WrongShape(), broken.Raises()], corpus=people)
+    assert [r.attack for r in result.select(status="failed")] == ["wrong-shape", "raises"]
+
+
+def test_what_an_attack_prints_is_no_answer(plugins: Path, people: Channel, scheme: SignCommitment) -> None:
+    result = audit(scheme, attacks=f"{plugins / 'broken.py'}:Talks", corpus=people)
+    (odds,) = result.select(attack="talks", measure="success-odds", budget=1)
+    assert odds.value == pytest.approx(2.0**-12)
+
+
+def test_a_thief_finds_no_key(plugins: Path, scheme: SignCommitment) -> None:
+    people = Channel(subjects=10, attempts=5)
+    result = audit(scheme, attacks=f"{plugins / 'thief.py'}:Thief", corpus=people)
+    assert not any("thief" in name for name in sys.modules)
+    (odds,) = result.select(attack="thief", measure="success-odds", budget=100)
+    assert odds.value is not None
+    # at most 65 guesses of 2^12 keys in 100 attempts: over 5 hits by chance in one of 100 runs
+    assert odds.value * odds.attempts <= 5
+
+
+def test_the_thief_takes_a_key_that_lies_about(plugins: Path) -> None:
+    keys = np.random.default_rng(3).integers(0, 2, (20, 12), dtype=np.uint8)
+    nothing = np.arange(20)
+    view = View(
+        scheme=SimpleNamespace(key_bits=12, pocket={"keys": keys}),
+        attempts=20,
+        subject=nothing,
+        session=nothing,
+        captures={},
+        helper={},
+    )
+    taken = load(plugins / "thief.py").Thief().believe(view, rng=np.random.default_rng(0)).keys
+    assert (taken == keys[:, None, :]).all(axis=2).any(axis=1).all()
+
+
+def test_a_remembering_scheme_gains_nothing(people: Channel) -> None:
+    class Memory:
+        """Keeps A's key in itself and gives it to whoever reproduces."""
+
+        name, key_bits, signal = "memory", 12, "value"
+
+        def __init__(self) -> None:
+            self.key: object = None
+
+        def witness(self, capture):  # type: ignore[no-untyped-def]
+            return SignCommitment().witness(capture)
+
+        def generate(self, witness, *, rng):  # type: ignore[no-untyped-def]
+            self.key, helper = SignCommitment().generate(witness, rng=rng)
+            return self.key, helper
+
+        def reproduce(self, witness, helper):  # type: ignore[no-untyped-def]
+            keys, accepted = SignCommitment().reproduce(witness, helper)
+            return (keys if self.key is None else self.key), accepted
+
+    noisy = replace(people, errors=((DEVICE_B, 0.5),))
+    (agreement,) = audit(Memory(), attacks="population", corpus=noisy).select(measure="key-agreement")
+    assert agreement.value == 0.0
+
+
+def test_what_a_corpus_cannot_show_is_untested_with_its_reason(
+    scheme: SignCommitment, people: Channel
+) -> None:
+    result = audit(scheme, attacks=["mimicry", "distant-sensor"], corpus=people)
+    (row,) = result.select(attack="mimicry")
+    assert (row.status, row.reason) == ("untested", "the corpus holds no capture of role 'mimic'")
+    assert row.value is None
+    assert not result.failed
+
+
+def test_one_person_leaves_learning_attacks_untested(scheme: SignCommitment, people: Channel) -> None:
+    result = audit(scheme, attacks=["population", "distant-sensor"], corpus=replace(people, subjects=1))
+    assert result.select(attack="population")[0].status == "untested"
+    assert result.select(attack="distant-sensor", budget=1)[0].status == "measured"
+    assert result.select(measure="strangers-agreement")[0].status == "untested"
+
+
+def test_roles_that_nobody_reads_are_reported(scheme: SignCommitment, people: Channel) -> None:
+    result = audit(scheme, attacks="population", corpus=people)
+    assert [f.details["role"] for f in result.findings if f.id == "role-not-read"] == ["remote"]
+
+
+def test_attacks_that_act_are_not_run_yet(scheme: SignCommitment, people: Channel) -> None:
+    class Asks:
+        name, sees = "asks", frozenset({"device"})
+
+        def believe(self, view, *, rng):  # type: ignore[no-untyped-def]
+            raise AssertionError
+
+    (row,) = audit(scheme, attacks=Asks(), corpus=people).select(attack="asks")
+    assert row.status == "untested"
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        ({"subjects": 0}, "`subjects` must be at least 1, got 0"),
+        ({"jobs": 0}, "`jobs` must be at least 1, got 0"),
+        ({"chunk": 0}, "`chunk` must be at least 1, got 0"),
+        ({"seed": -1}, "`seed` must be at least 0, got -1"),
+        ({"attacks": []}, "at least one"),
+        ({"attacks": "mimikry"}, "did you mean 'mimicry'"),
+        ({"corpus": "cargo-bikes"}, "did you mean 'cargo-bike'"),
+    ],
+)
+def test_arguments_are_refused_in_one_sentence(options: dict[str, object], sentence: str) -> None:
+    with pytest.raises(UsageError, match=sentence):
+        audit("interval-gray", **options)  # type: ignore[arg-type]
+
+
+def test_two_schemes_of_one_name_are_refused() -> None:
+    with pytest.raises(UsageError, match="'interval-gray' twice"):
+        audit(["interval-gray", "interval-gray"], attacks="population")
+
+
+def test_a_corpus_without_the_schemes_signal_is_refused(people: Channel) -> None:
+    with pytest.raises(
+        CorpusError, match="device-a:emg for scheme envelope-trend, found only device-a:value"
+    ):
+        audit("envelope-trend", attacks="population", corpus=people)
