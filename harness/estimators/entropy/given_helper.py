@@ -57,7 +57,7 @@ def average_min_entropy(parity: Array, slots: Sequence[Array]) -> float:
     r, n = parity.shape
     widths = [int(np.log2(len(slot))) for slot in slots]
     if sum(widths) != n or any(1 << w != len(s) for w, s in zip(widths, slots, strict=True)):
-        raise ValueError(f"`slots` must fill {n} positions, got distributions over {widths} bits")
+        raise ValueError(f"`slots` must fill {n} positions, got distributions over {sum(widths)} bits")
     for slot in slots:
         if not abs(float(np.sum(slot)) - 1) < 1e-9 or np.min(slot) < 0:
             raise ValueError(f"each slot must be a distribution, got one summing to {np.sum(slot):.6g}")

@@ -1,0 +1,232 @@
+"""Key ranks against exact enumeration, big-integer counting, and their own identities."""
+
+from __future__ import annotations
+
+import itertools
+from functools import reduce
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from harness.contracts import Array
+from harness.ranking import GRID, Ranks, concatenate, on_grid, product_ranks
+
+
+def enumerated(costs: list[Array], true: Array) -> tuple[Array, Array, Array]:
+    """b, b + t and -log2 of the posterior by listing every key; costs on the grid add exactly."""
+    fewer, upto, surprise = [], [], []
+    for row in range(len(true)):
+        total = reduce(np.add.outer, [c[row] for c in costs]).ravel()
+        own = sum(c[row, true[row, i]] for i, c in enumerate(costs))
+        fewer.append((total < own).sum() if np.isfinite(own) else np.inf)
+        upto.append((total <= own).sum() if np.isfinite(own) else np.inf)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            surprise.append(
+                (own + np.log(np.exp(-total).sum())) / np.log(2) if np.isfinite(own) else np.inf
+            )
+    return np.array(fewer), np.array(upto), np.array(surprise)
+
+
+def drawn(seed: int, sizes: list[int], kind: str, rows: int = 3) -> tuple[list[Array], Array]:
+    rng = np.random.default_rng(seed)
+    costs = []
+    for size in sizes:
+        if kind == "ties":
+            cost = rng.integers(0, 3, (rows, size)).astype(float)
+        else:
+            cost = -on_grid(np.log(rng.dirichlet(np.full(size, 0.5), rows) + 1e-12))
+        if kind == "impossible":
+            cost[rng.random(cost.shape) < 0.25] = np.inf
+        costs.append(cost)
+    return costs, np.stack([rng.integers(0, s, rows) for s in sizes], axis=1)
+
+
+def holds(ranks: Ranks, fewer: Array, upto: Array) -> bool:
+    return bool(
+        (ranks.fewer_low <= fewer).all()
+        and (fewer <= ranks.fewer_high).all()
+        and (ranks.upto_low <= upto).all()
+        and (upto <= ranks.upto_high).all()
+    )
+
+
+# 2 ** 14 keys and more: past what one merged block of 4096 candidates counts exactly
+BLOCKS = st.one_of(
+    st.lists(st.sampled_from([2, 3, 4, 8]), min_size=1, max_size=5),
+    st.lists(st.sampled_from([64, 128]), min_size=2, max_size=2),
+    st.just([16, 300, 20]),
+    st.just([2] * 16),
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    seed=st.integers(0, 2**32),
+    sizes=BLOCKS,
+    kind=st.sampled_from(["smooth", "ties", "impossible"]),
+    bins=st.sampled_from([64, 2048]),
+)
+def test_brackets_hold_the_enumerated_rank(seed: int, sizes: list[int], kind: str, bins: int) -> None:
+    costs, true = drawn(seed, sizes, kind)
+    fewer, upto, surprise = enumerated(costs, true)
+    ranks = product_ranks(costs, true, bins=bins)
+    assert holds(ranks, fewer, upto)
+    assert np.allclose(ranks.surprise, surprise, rtol=1e-9, atol=1e-9)
+    if np.prod(sizes) <= 4096:
+        assert np.array_equal(ranks.fewer_low, fewer)
+        assert np.array_equal(ranks.upto_high, upto)
+
+
+def test_a_rank_off_by_one_fails_the_same_check() -> None:
+    costs, true = drawn(5, [4, 4, 4], "smooth")
+    fewer, upto, _ = enumerated(costs, true)
+    assert not holds(product_ranks(costs, true), fewer + 1, upto + 1)
+
+
+def test_twenty_bits() -> None:
+    costs, true = drawn(11, [2] * 20, "smooth", rows=2)
+    fewer, upto, _ = enumerated(costs, true)
+    ranks = product_ranks(costs, true)
+    assert holds(ranks, fewer, upto)
+    assert (np.log2(ranks.fewer_high + 1) - np.log2(ranks.fewer_low + 1) < 0.5).all()
+
+
+def counted(cost: Array, true: Array) -> tuple[int, int]:
+    """Keys cheaper than the truth, and not dearer, by whole-number subset counting."""
+    own = int(sum(cost[i, t] for i, t in enumerate(true)))
+    ways = [1] + [0] * own
+    for a, b in cost.astype(int).tolist():
+        ways = [(ways[x - a] if x >= a else 0) + (ways[x - b] if x >= b else 0) for x in range(own + 1)]
+    return sum(ways[:own]), sum(ways)
+
+
+@pytest.mark.parametrize("bits", [128, 256])
+def test_long_keys_against_whole_number_counting(bits: int) -> None:
+    """Integer costs, so that numbers of keys come out exactly as Python integers."""
+    rng = np.random.default_rng(bits)
+    cost = np.stack([np.zeros((4, bits)), rng.integers(1, 60, (4, bits))], axis=2)
+    true = (rng.random((4, bits)) < np.array([[0.03], [0.1], [0.25], [0.5]])).astype(int)
+    ranks = product_ranks([cost[:, i] for i in range(bits)], true)
+    for row in range(4):
+        fewer, upto = counted(cost[row], true[row])
+        assert ranks.fewer_low[row] <= fewer <= ranks.fewer_high[row]
+        assert ranks.upto_low[row] <= upto <= ranks.upto_high[row]
+    low, high = ranks.log2_rank(bits)
+    assert (high - low < 1.5).all()
+
+
+@pytest.mark.parametrize("bits", [900, 1100, 2048])
+def test_ranks_beyond_the_range_of_floats_stay_brackets(bits: int) -> None:
+    """All bits alike: C(n, 0) + ... keys with fewer flips, from whole numbers."""
+    from math import comb, log2
+
+    cost = np.tile([0.0, 1.0], (1, 1))
+    flips = bits // 2
+    true = np.zeros((1, bits), int)
+    true[0, :flips] = 1
+    low, high = product_ranks([cost] * bits, true).log2_rank(bits)
+    fewer = sum(comb(bits, i) for i in range(flips))
+    exact = log2(fewer + (comb(bits, flips) + 1) // 2)
+    assert low[0] <= exact <= high[0] <= bits
+    assert low[0] > 800
+
+
+def test_uniform_belief_ties_all_keys() -> None:
+    ranks = product_ranks([np.zeros((1, 2))] * 128, np.zeros((1, 128), int))
+    assert (ranks.fewer_high[0], ranks.upto_low[0]) == (0, 2.0**128)
+    assert ranks.surprise[0] == pytest.approx(128)
+    low, high = ranks.success(2**20, offline=True)
+    assert low[0] == high[0] == 2.0**-108
+    long = product_ranks([np.zeros((1, 2))] * 1500, np.zeros((1, 1500), int))
+    assert long.log2_rank(1500)[0][0] <= 1499 <= long.log2_rank(1500)[1][0]
+
+
+def test_a_key_ruled_out_is_never_reached() -> None:
+    impossible = np.array([[np.inf, np.inf], [0.0, np.inf]])
+    ranks = product_ranks([impossible, np.zeros((2, 2))], np.array([[0, 0], [1, 0]]))
+    assert np.isinf(ranks.fewer_low).all()
+    assert np.isinf(ranks.surprise).all()
+    assert [x.tolist() for x in ranks.success(2**64, offline=False)] == [[0, 0], [0, 0]]
+    assert ranks.log2_rank(2)[0].tolist() == [2, 2]
+
+
+@settings(max_examples=50, deadline=None)
+@given(seed=st.integers(0, 2**32), kind=st.sampled_from(["smooth", "ties", "impossible"]))
+def test_success_grows_with_the_budget_and_bounds_are_in_order(seed: int, kind: str) -> None:
+    ranks = product_ranks(*drawn(seed, [16, 300, 20], kind))
+    before = np.zeros(3), np.zeros(3)
+    for budget in (1, 2, 10, 100, 2**10, 2**20):
+        low, high = ranks.success(budget, offline=False)
+        assert (low <= high).all()
+        assert (low >= before[0]).all()
+        assert (high >= before[1]).all()
+        before = low, high
+    first, last = ranks.log2_rank(17)
+    assert (first <= last).all()
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 2**32))
+def test_order_of_blocks_and_names_of_candidates_do_not_matter(seed: int) -> None:
+    costs, true = drawn(seed, [3, 4, 8, 2], "ties")
+    rng = np.random.default_rng(seed)
+    order = rng.permutation(4)
+    names = [rng.permutation(c.shape[1]) for c in costs]
+    other = [costs[b][:, names[b]] for b in order]
+    found = np.stack([np.argsort(names[b])[true[:, b]] for b in order], axis=1)
+    a, b = product_ranks(costs, true), product_ranks(other, found)
+    assert np.array_equal(a.fewer_low, b.fewer_low)
+    assert np.array_equal(a.upto_high, b.upto_high)
+    assert np.allclose(a.surprise, b.surprise)
+
+
+def test_ties_are_shared_and_earlier_work_counts_off_line_only() -> None:
+    one = np.array([3.0])
+    ranks = Ranks(
+        fewer_low=one, fewer_high=one, upto_low=one + 4, upto_high=one + 4, surprise=one, work=3.0
+    )
+    assert [ranks.success(g, offline=False)[0][0] for g in (3, 4, 5, 7, 9)] == [0, 0.25, 0.5, 1, 1]
+    # 2**3 - 1 trials are spent before the first guess
+    assert [ranks.success(g, offline=True)[0][0] for g in (7, 10, 11, 14)] == [0, 0, 0.25, 1]
+    assert ranks.log2_rank(20)[0][0] == pytest.approx(np.log2(3 + 5 / 2))
+
+
+def test_an_open_bracket_succeeds_at_most() -> None:
+    known, unknown = np.array([3.0]), np.array([np.inf])
+    ranks = Ranks(
+        fewer_low=known, fewer_high=unknown, upto_low=known + 1, upto_high=unknown, surprise=known * np.nan
+    )
+    assert [x[0] for x in ranks.success(10, offline=False)] == [0, 1]
+    assert [x[0] for x in ranks.log2_rank(8)] == [2, 8]
+
+
+def test_the_grid_keeps_impossible_and_stops_at_its_floor() -> None:
+    found = on_grid(np.array([-np.inf, -1e9, -0.3, 0.0]))
+    assert found[0] == -np.inf
+    assert found[1] == -8192
+    assert found[2] * GRID == round(found[2] * GRID)
+    assert abs(found[2] + 0.3) <= 0.5 / GRID
+    assert found[3] == 0
+
+
+def test_batches_join() -> None:
+    costs, true = drawn(1, [4, 4], "smooth", rows=4)
+    parts = [product_ranks([c[r] for c in costs], true[r]) for r in (slice(0, 1), slice(1, 4))]
+    whole, joined = product_ranks(costs, true), concatenate(parts)
+    assert np.array_equal(whole.fewer_low, joined.fewer_low)
+    assert np.array_equal(whole.surprise, joined.surprise)
+
+
+def test_enumeration_lists_every_key() -> None:
+    """The oracle itself, against a loop over keys."""
+    costs, true = drawn(2, [2, 3, 2], "ties", rows=1)
+    totals = [
+        sum(c[0, k] for c, k in zip(costs, key, strict=True))
+        for key in itertools.product(range(2), range(3), range(2))
+    ]
+    own = sum(c[0, t] for c, t in zip(costs, true[0], strict=True))
+    fewer, upto, _ = enumerated(costs, true)
+    assert fewer[0] == sum(t < own for t in totals)
+    assert upto[0] == sum(t <= own for t in totals)
