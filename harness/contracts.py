@@ -12,7 +12,7 @@ read-only (`frozen` does not freeze an array, so the constructors switch its wri
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from types import MappingProxyType
 from typing import Any, Protocol, TypeAlias, runtime_checkable
 
@@ -70,6 +70,15 @@ def frozen(array: Array) -> Array:
     return view
 
 
+def _rebuild(kind: type[Any], values: dict[str, Any]) -> Any:
+    return kind(**values)
+
+
+def _by_fields(self: Any) -> tuple[Any, ...]:
+    """Pickle by constructor: arrays arrive writeable, and only the constructor makes them read-only."""
+    return _rebuild, (type(self), {f.name: getattr(self, f.name) for f in fields(self)})
+
+
 def _freeze(instance: object, *names: str) -> None:
     for name in names:
         value = getattr(instance, name)
@@ -115,6 +124,8 @@ class Capture:
     unit: str  # "uV", "mV", "g", "s", ...
     seconds: Array | None = None  # (attempts,) time spent sensing; None: samples / rate_hz
 
+    __reduce__ = _by_fields
+
     def __post_init__(self) -> None:
         _freeze(self, "samples", "seconds")
 
@@ -127,6 +138,8 @@ class Witness:
     alphabet: int
     acquired: Array  # (attempts,) bool; False = failure to acquire
     features: Array | None = None  # (attempts, m, f) the reals behind the symbols
+
+    __reduce__ = _by_fields
 
     def __post_init__(self) -> None:
         _freeze(self, "symbols", "acquired", "features")
@@ -176,6 +189,8 @@ class Linear:
     secret_map: Array  # (k, n) uint8: how bits become secret
     secret_offset: Array  # (attempts, blocks, k) uint8: secret = secret_map @ bits ^ secret_offset
 
+    __reduce__ = _by_fields
+
     def __post_init__(self) -> None:
         _freeze(self, "positions", "parity", "syndrome", "secret_map", "secret_offset")
 
@@ -206,6 +221,8 @@ class Exchange:
     witness: Witness | None = None  # A's
     keys: Array | None = None  # (attempts, key_bits) uint8
 
+    __reduce__ = _by_fields
+
     def __post_init__(self) -> None:
         _freeze(self, "subject", "session", "captures", "helper", "keys")
 
@@ -232,6 +249,8 @@ class View:
     notes: Mapping[str, Array] = field(default_factory=dict)  # what its own interfere() returned
     device: Device | None = None  # if `sees` names "device"
 
+    __reduce__ = _by_fields
+
     def __post_init__(self) -> None:
         _freeze(self, "subject", "session", "captures", "helper", "notes")
 
@@ -244,6 +263,8 @@ class Belief:
     about: str = "witness"  # or "key": m = key_bits, alphabet 2
     work: float = 0.0  # log2 of off-line trials already spent
 
+    __reduce__ = _by_fields
+
     def __post_init__(self) -> None:
         _freeze(self, "log_prob")
 
@@ -254,6 +275,8 @@ class Guesses:
 
     keys: Array  # (attempts, g, key_bits) uint8, best first, g <= 4096
     work: float = 0.0
+
+    __reduce__ = _by_fields
 
     def __post_init__(self) -> None:
         _freeze(self, "keys")
@@ -302,6 +325,8 @@ class Sensed:
     capture: Capture  # (rows, channels, samples)
     attempt: Array  # (rows,) int, 0 <= attempt < sitting.attempts, ascending
     attacker: Array  # (rows,) int pseudonym of the person behind the capture; -1 = nobody named
+
+    __reduce__ = _by_fields
 
     def __post_init__(self) -> None:
         _freeze(self, "attempt", "attacker")
