@@ -39,6 +39,11 @@ def symbol_information(gain: Array, subject: Array, *, level: float = 0.95) -> E
     ------
     InsufficientData
         If there is no attempt.
+
+    Notes
+    -----
+    Student's t on subject means. Measured coverage at .95: .941 with ten people of 80 symbols through a
+    channel of error rate .1 (few errors make skewed means), .946 with 640 symbols each or sixty people.
     """
     return _lower(gain, subject, unit="bit/symbol", method="held-out-log-score", level=level)
 

@@ -1,0 +1,73 @@
+"""Beliefs added up: independent views multiply, a repeated one counts once, a useless one not at all."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import approx_fprime
+from scipy.special import log_softmax
+
+from harness.combining import combined, fitted_weights
+from harness.contracts import Array
+
+M = 8
+PRIOR = np.log(np.full((M, 2), 0.5))
+
+
+def view(symbols: Array, p: float, rng: np.random.Generator) -> Array:
+    """The right belief after seeing each symbol through a binary symmetric channel."""
+    seen = symbols ^ (rng.random(symbols.shape) < p)
+    return np.log(np.where(np.arange(2) == seen[..., None], 1 - p, p))
+
+
+def drawn(rows: int = 4000) -> tuple[Array, np.random.Generator]:
+    rng = np.random.default_rng(6)
+    return rng.integers(0, 2, (rows, M)), rng
+
+
+def score(log_prob: Array, symbols: Array) -> float:
+    return float(np.take_along_axis(log_prob, symbols[..., None], axis=2).mean())
+
+
+def test_independent_views_multiply() -> None:
+    symbols, rng = drawn()
+    beliefs = [view(symbols, 0.2, rng), view(symbols, 0.3, rng)]
+    weights = fitted_weights(beliefs, PRIOR, symbols)
+    # the inverse information gives a standard error below .02 for either weight
+    assert np.allclose(weights[1:], 1, atol=0.08)
+    both = combined(beliefs, PRIOR, weights)
+    assert np.allclose(np.exp(both).sum(axis=2), 1)
+    assert score(both, symbols) > max(score(b, symbols) for b in beliefs)
+    exact = log_softmax(beliefs[0] + beliefs[1] - PRIOR, axis=2)
+    assert np.allclose(combined(beliefs, PRIOR, np.ones(3)), exact)
+
+
+def test_a_view_that_repeats_another_is_not_counted_twice() -> None:
+    symbols, rng = drawn()
+    one = view(symbols, 0.2, rng)
+    weights = fitted_weights([one, one], PRIOR, symbols)
+    assert abs(weights[1:].sum() - 1) < 0.08
+    assert np.allclose(combined([one, one], PRIOR, weights), one, atol=0.12)
+
+
+def test_a_useless_or_misleading_view_is_left_out() -> None:
+    symbols, rng = drawn()
+    good = view(symbols, 0.2, rng)
+    noise, lie = view(rng.integers(0, 2, symbols.shape), 0.2, rng), view(1 - symbols, 0.2, rng)
+    weights = fitted_weights([good, noise, lie], PRIOR, symbols)
+    assert abs(weights[2]) < 0.08
+    assert weights[3] == 0
+
+
+def test_certainty_does_not_veto() -> None:
+    symbols, rng = drawn(50)
+    certain = np.where(np.arange(2) == symbols[..., None], -np.inf, 0.0)
+    both = combined([view(symbols, 0.1, rng), certain], PRIOR, np.ones(3))
+    assert np.isfinite(both).all()
+
+
+def test_weights_are_a_minimum() -> None:
+    symbols, rng = drawn(500)
+    beliefs = [view(symbols, 0.2, rng), view(symbols, 0.35, rng)]
+    weights = fitted_weights(beliefs, PRIOR, symbols)
+    slope = approx_fprime(weights, lambda w: -score(combined(beliefs, PRIOR, w), symbols), 1e-6)
+    assert np.abs(slope).max() < 1e-3
