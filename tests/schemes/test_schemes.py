@@ -51,7 +51,7 @@ def capture_for(scheme: Scheme, attempts: int, *, noise: float = 0.0, seed: int 
 def test_contract(scheme: Scheme) -> None:
     assert isinstance(scheme, Scheme)
     assert isinstance(scheme, Disclosed)
-    assert pickle.loads(pickle.dumps(scheme)) == scheme  # noqa: S301
+    assert pickle.loads(pickle.dumps(scheme)) == scheme
     witness = scheme.witness(capture_for(scheme, 5))
     assert witness.acquired.all()
     assert witness.symbols.dtype == np.uint8
@@ -66,7 +66,7 @@ def test_contract(scheme: Scheme) -> None:
 
 @every_configuration
 def test_equal_witnesses_give_equal_keys_on_separate_copies(scheme: Scheme) -> None:
-    a, b = (pickle.loads(pickle.dumps(scheme)) for _ in range(2))  # noqa: S301
+    a, b = (pickle.loads(pickle.dumps(scheme)) for _ in range(2))
     capture = capture_for(scheme, 6)
     keys, helper = a.generate(a.witness(capture), rng=np.random.default_rng(3))
     again, accepted = b.reproduce(b.witness(capture), helper)
