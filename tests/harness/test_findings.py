@@ -1,0 +1,142 @@
+"""For each rule one case that triggers it and one neighbour that must not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fixtures.controls import Channel, SignCommitment
+from harness import audit
+from harness.contracts import DEVICE_B, Array, Helper, Witness
+from harness.findings import promised_odds, scheme_findings
+from harness.results import Finding
+from harness.score import Disclosure
+
+NOTHING = Disclosure(None, None, ())
+
+
+def found(scheme: Any = None, attacks: Any = "distant-sensor", corpus: Any = None) -> dict[str, Finding]:
+    corpus = corpus or Channel(subjects=20, errors=((DEVICE_B, 0.0), ("remote", 0.5)))
+    result = audit(scheme or SignCommitment(), attacks=attacks, corpus=corpus)
+    return {f.id: f for f in result.findings}
+
+
+def remote(error: float) -> Channel:
+    return Channel(subjects=20, errors=((DEVICE_B, 0.0), ("remote", error)))
+
+
+def test_odds_above_the_promise() -> None:
+    flagged = found(corpus=remote(0.15))["odds-above-promise"]
+    assert flagged.severity == "critical"
+    assert flagged.details["budget"] == 1
+    assert "odds-above-promise" not in found(corpus=remote(0.5))
+
+
+def test_severity_falls_with_the_guesses_needed() -> None:
+    long = Channel(subjects=20, length=92, errors=((DEVICE_B, 0.0), ("remote", 0.35)))
+    flagged = found(SignCommitment(blocks=4), corpus=long)["odds-above-promise"]
+    assert flagged.details["budget"] > 100
+    assert flagged.severity == "medium"
+
+
+def test_a_view_that_tells_attempts_apart() -> None:
+    assert found(corpus=remote(0.3))["view-tells-attempts-apart"].severity == "medium"
+    assert "view-tells-attempts-apart" not in found(corpus=remote(0.5))
+    # the same values in every attempt tell the person, not the attempt
+    same = replace(remote(0.1), fresh=False)
+    assert "view-tells-attempts-apart" not in found(corpus=same)
+
+
+class Constant(SignCommitment):
+    """Ignores the body."""
+
+    __slots__ = ()
+
+    def witness(self, capture: Any) -> Witness:
+        rows = len(capture.samples)
+        return Witness(symbols=np.zeros((rows, 23), np.uint8), alphabet=2, acquired=np.ones(rows, bool))
+
+
+class OneKey(SignCommitment):
+    """Gives everyone the same key."""
+
+    __slots__ = ()
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        return super().generate(witness, rng=np.random.default_rng(0))
+
+
+def test_strangers_that_agree() -> None:
+    flagged = found(Constant())
+    assert flagged["strangers-agree"].severity == "critical"
+    assert flagged["witness-constant"].severity == "high"
+    assert not {"strangers-agree", "witness-constant"} & set(found())
+
+
+def test_strangers_at_the_rate_of_chance_are_no_finding() -> None:
+    people = np.arange(300) % 30
+    scheme = SignCommitment()
+    for hits, flagged in ((0, False), (1, False), (40, True)):
+        values = (np.arange(300) < hits).astype(float)
+        facts = {"strangers": (values, people)}
+        ids = [f.id for f in scheme_findings(scheme, NOTHING, [], facts)]
+        assert ("strangers-agree" in ids) is flagged
+
+
+def test_keys_that_repeat() -> None:
+    scheme = SignCommitment()
+    for pairs, flagged in ((0, False), (2, False), (30, True)):
+        facts = {"repeats": {"pairs": pairs, "keys": 100, "expected-pairs": 1.2}}
+        ids = [f.id for f in scheme_findings(scheme, NOTHING, [], facts)]
+        assert ("keys-repeat" in ids) is flagged
+
+
+def test_less_entropy_than_promised() -> None:
+    biased = Channel(subjects=20, ones=0.3, errors=((DEVICE_B, 0.0), ("remote", 0.5)))
+    assert found(corpus=biased)["less-entropy-than-promised"].severity == "medium"
+    assert "less-entropy-than-promised" not in found()
+
+
+class Lies(SignCommitment):
+    """Says that its keys are the secret's complement."""
+
+    __slots__ = ()
+
+    def finish(self, secret: Array, helper: Helper) -> Array:
+        return 1 - secret
+
+
+class Chatty(SignCommitment):
+    """Publishes an array that its disclosure does not speak of."""
+
+    __slots__ = ()
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        keys, helper = super().generate(witness, rng=rng)
+        return keys, {**helper, "note": np.zeros((len(keys), 2))}
+
+
+def test_disclosures_that_lie_or_leave_something_out() -> None:
+    assert found(Lies())["disclosure-wrong"].severity == "medium"
+    uncovered = found(Chatty())["helper-not-covered"]
+    assert "note" in uncovered.text
+    assert not {"disclosure-wrong", "helper-not-covered"} & set(found())
+
+
+def test_notes_on_people_and_roles() -> None:
+    alone = replace(remote(0.5), subjects=1)
+    assert "one-person" in found(corpus=alone)
+    assert "one-person" not in found()
+    assert "simulated" in found()
+    assert "role-not-read" in found(attacks="population")
+    assert "role-not-read" not in found()
+
+
+@pytest.mark.parametrize(
+    ("budget", "bits", "odds"), [(1, 4, 1 / 16), (100, 4, 1.0), (2**40, 128, 2.0**-88)]
+)
+def test_the_promise(budget: int, bits: int, odds: float) -> None:
+    assert promised_odds(budget, bits) == odds
