@@ -1,169 +1,290 @@
-"""Where guesses meet keys."""
+"""Guesses meet keys: places in lists, disclosures checked, best-first search, gains over the prior."""
 
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.special import log_softmax
-from tests_support import exchanged
 
-from fixtures.controls import SignCommitment
-from harness.contracts import Array, Belief, Capture, Guesses, Helper, Linear, Witness
+from harness.contracts import Array, Belief, Guesses, Helper, Linear, Witness
+from harness.errors import ContractError
+from harness.estimators.leakage import permutation_p_value
 from harness.exchange import Honest
-from harness.score import disclosure_of, judge, likeliest, symbol_prior
+from harness.score import BEST_FIRST, Scores, disclosure_of, judge, likeliest, merge, symbol_prior
+from schemes.commitment import Commitment, commitment
+
+M = 6  # symbols
+LABELS = np.array([[0, 0], [0, 1], [1, 1], [1, 0]], np.uint8)
 
 
-@pytest.fixture
-def honest() -> Honest:
-    return exchanged(SignCommitment(), rows=12)
+@dataclass(frozen=True, slots=True)
+class Grips:
+    """Two blocks of Hamming (7, 4), three whole symbols each; the key is the secret."""
 
+    inner: Commitment = field(
+        default_factory=lambda: commitment(
+            labels=LABELS, blocks=2, straddle=False, sketch="code-offset", code="hamming-7-4",
+            extraction="identity", key_bits=8,
+        )
+    )  # fmt: skip
+    name: str = "grips"
+    signal: str = "force"
+    key_bits: int = 8
 
-def judged(outcome: Belief | Guesses, honest: Honest, scheme: Any = None) -> Any:
-    scheme = scheme or SignCommitment()
-    rows = np.arange(honest.attempts)
-    return judge(
-        outcome,
-        scheme,
-        honest,
-        disclosure_of(scheme, honest),
-        attempt=rows,
-        attacker=np.full(len(rows), -1),
-        prior=symbol_prior(honest.a.symbols[:0], honest.a.alphabet),
-    )
+    @property
+    def labels(self) -> Array:
+        return LABELS
 
-
-def certain(symbols: Array) -> Array:
-    with np.errstate(divide="ignore"):
-        return np.log(np.eye(2)[symbols])
-
-
-def test_who_knows_the_witness_has_the_key_at_one_guess(honest: Honest) -> None:
-    found = judged(Belief(log_prob=certain(honest.a.symbols)), honest)
-    assert found.ranks.success(1, offline=False)[0].tolist() == [1.0] * 12
-    assert found.gain.tolist() == [1.0] * 12
-    assert found.ranks.surprise.tolist() == [0.0] * 12
-    assert found.method == "enumerated-blocks"
-
-
-def test_who_is_certain_of_something_else_never_gets_there(honest: Honest) -> None:
-    found = judged(Belief(log_prob=certain(1 - honest.a.symbols)), honest)
-    low, high = found.ranks.success(2**64, offline=True)
-    assert not low.any()
-    assert not high.any()
-    assert np.isinf(found.ranks.surprise).all()
-    assert found.ranks.log2_rank(12)[1].tolist() == [12.0] * 12
-
-
-def test_beliefs_about_key_bits_are_taken_as_they_are(honest: Honest) -> None:
-    sure = np.where(honest.keys_a[:, :, None] == np.arange(2), np.log(0.9), np.log(0.1))
-    found = judged(Belief(log_prob=sure, about="key"), honest)
-    assert found.method == "key-bits"
-    assert found.gain is None
-    assert found.ranks.success(1, offline=False)[0].tolist() == [1.0] * 12
-    assert found.ranks.surprise == pytest.approx(-12 * np.log2(0.9))
-
-
-def test_listed_keys_succeed_at_their_place(honest: Honest) -> None:
-    keys = np.repeat(1 - honest.keys_a[:, None, :], 5, axis=1)
-    keys[:, 3] = honest.keys_a
-    found = judged(Guesses(keys=keys), honest)
-    assert found.ranks.success(3, offline=False)[0].tolist() == [0.0] * 12
-    assert found.ranks.success(4, offline=False)[0].tolist() == [1.0] * 12
-    nothing = judged(Guesses(keys=keys[:, :3]), honest)
-    assert nothing.ranks.success(2**64, offline=True)[1].tolist() == [0.0] * 12
-
-
-class Silent:
-    """The same scheme, which tells nothing of its helper data."""
-
-    name, key_bits, signal = "silent", 12, "value"
-
-    def witness(self, capture: Capture) -> Witness:
-        return SignCommitment().witness(capture)
+    def witness(self, capture: object) -> Witness:
+        raise NotImplementedError
 
     def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
-        return SignCommitment().generate(witness, rng=rng)
+        return self.inner.generate(witness, rng=rng)
 
     def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        return SignCommitment().reproduce(witness, helper)
-
-
-def test_without_disclosure_the_likeliest_witnesses_are_tried(honest: Honest) -> None:
-    sure = np.where(honest.a.symbols[:, :, None] == np.arange(2), np.log(0.8), np.log(0.2))
-    sure[:, :2] = np.log([0.2, 0.8])  # two places where the attacker may be wrong; the code mends them
-    found = judged(Belief(log_prob=sure), honest, Silent())
-    assert found.method == "best-first-64"
-    assert found.ranks.success(1, offline=False)[0].tolist() == [1.0] * 12
-
-
-def test_keys_not_tried_leave_the_rank_open_upwards(honest: Honest) -> None:
-    wrong = np.where(honest.a.symbols[:, :, None] == np.arange(2), np.log(0.01), np.log(0.99))
-    found = judged(Belief(log_prob=wrong), honest, Silent())
-    low, high = found.ranks.success(2**40, offline=True)
-    assert not low.any()
-    assert (high == 1).all()
-
-
-@settings(max_examples=50, deadline=None)
-@given(
-    seed=st.integers(0, 10**6), alphabet=st.integers(2, 4), m=st.integers(1, 5), count=st.integers(1, 70)
-)
-def test_best_first_is_in_order_of_probability(seed: int, alphabet: int, m: int, count: int) -> None:
-    log_prob = log_softmax(np.random.default_rng(seed).standard_normal((2, m, alphabet)), axis=2)
-    found = likeliest(log_prob, count)
-    every = np.array(list(itertools.product(range(alphabet), repeat=m)))
-    for row in range(2):
-        score = log_prob[row][np.arange(m), every].sum(axis=1)
-        expected = every[np.argsort(-score, kind="stable")][:count]
-        assert np.array_equal(found[row], expected)
-
-
-class Lies(SignCommitment):
-    """Discloses a syndrome that is not the witness's."""
-
-    __slots__ = ()
+        return self.inner.reproduce(witness, helper)
 
     def linear(self, helper: Helper) -> Linear:
-        true = SignCommitment().linear(helper)
-        return Linear(
-            positions=true.positions,
-            parity=true.parity,
-            syndrome=1 - true.syndrome,
-            secret_map=true.secret_map,
-            secret_offset=true.secret_offset,
-        )
-
-
-class OtherKeys(SignCommitment):
-    """Says that its keys are the secret's complement."""
-
-    __slots__ = ()
+        return self.inner.linear(helper)
 
     def finish(self, secret: Array, helper: Helper) -> Array:
-        return 1 - secret
+        return self.inner.finish(secret, helper)
+
+
+class LyingLinear(Grips):
+    def linear(self, helper: Helper) -> Linear:
+        told = self.inner.linear(helper)
+        return replace(told, syndrome=told.syndrome ^ np.uint8(1))
+
+
+class LyingFinish(Grips):
+    def finish(self, secret: Array, helper: Helper) -> Array:
+        return self.inner.finish(secret, helper) ^ np.uint8(1)
+
+
+@dataclass(frozen=True, slots=True)
+class Silent:
+    """Says nothing of its helper data: the key is the first two symbols, low bits."""
+
+    name: str = "silent"
+    signal: str = "force"
+    key_bits: int = 2
+
+    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        return (witness.symbols[:, :2] & 1).astype(np.uint8), witness.acquired.copy()
+
+
+def ran(scheme: Any, rows: int = 12, seed: int = 0, *, keys: Array | None = None) -> Honest:
+    rng = np.random.default_rng(seed)
+    symbols = rng.integers(0, 4, (rows, M)).astype(np.uint8)
+    a = Witness(symbols=symbols, alphabet=4, acquired=np.ones(rows, bool))
+    helper: Helper = {}
+    if keys is None:
+        keys, helper = scheme.generate(a, rng=rng)
+    return Honest(
+        sitting=np.zeros(rows, int), local=np.arange(rows), subject=np.arange(rows) // 4,
+        session=np.zeros(rows, int), a=a, b=a, keys_a=keys, keys_b=keys, accepted=np.ones(rows, bool),
+        helper=helper, seconds=np.ones(rows),
+    )  # fmt: skip
+
+
+def uniform(rows: int) -> Array:
+    return np.log(np.full((rows, M, 4), 0.25))
+
+
+def judged(outcome: Belief | Guesses, scheme: Any, honest: Honest) -> Scores:
+    rows = np.arange(honest.attempts)
+    return judge(
+        outcome, scheme, honest, disclosure_of(scheme, honest), attempt=rows, attacker=rows * 0 - 1,
+        prior=uniform(1)[0],
+    )  # fmt: skip
+
+
+def test_place_in_a_list_of_guesses() -> None:
+    """The first of equal guesses counts; a key that is not listed is never reached."""
+    honest = ran(Grips(), 3)
+    keys = honest.keys_a
+    listed = np.stack([keys ^ 1, keys, keys], axis=1)
+    listed[2] = 1 - keys[2]
+    scores = judged(Guesses(keys=listed, work=4.0), Grips(), honest)
+    assert scores.ranks.fewer_low.tolist() == [1, 1, np.inf]
+    assert scores.ranks.success(1, offline=False)[0].tolist() == [0, 0, 0]
+    assert scores.ranks.success(2, offline=False)[0].tolist() == [1, 1, 0]
+    assert scores.ranks.success(16, offline=True)[0].tolist() == [0, 0, 0]
+    assert scores.ranks.success(17, offline=True)[0].tolist() == [1, 1, 0]
+    assert scores.gain is None
+    assert scores.method == "guess-list"
+
+
+def test_a_belief_about_key_bits_is_ranked_as_it_stands() -> None:
+    honest = ran(Grips(), 5)
+    sure = np.log(np.where(np.arange(2) == honest.keys_a[..., None], 0.9, 0.1))
+    ranks = judged(Belief(log_prob=sure, about="key", work=1.0), Grips(), honest).ranks
+    assert (ranks.upto_high == 1).all()
+    assert ranks.surprise == pytest.approx(-8 * np.log2(0.9))
+    assert ranks.work == 1.0
+    wrong = judged(Belief(log_prob=sure[:, :, ::-1], about="key"), Grips(), honest).ranks
+    assert (wrong.fewer_low == 255).all()
+
+
+def test_helper_data_sharpen_a_belief_about_the_witness() -> None:
+    """Blind: 2**6 witnesses and 3 parities a block leave 2**3 words each, all secrets alike."""
+    honest = ran(Grips())
+    scores = judged(Belief(log_prob=uniform(12)), Grips(), honest)
+    assert scores.method == "enumerated-blocks"
+    assert scores.ranks.surprise == pytest.approx(6)
+    assert scores.gain == pytest.approx(np.zeros(12))
+
+
+def test_certainty_gains_all_bits_and_reaches_the_key_at_once() -> None:
+    honest = ran(Grips())
+    with np.errstate(divide="ignore"):
+        sure = np.log(np.eye(4)[honest.a.symbols])
+    scores = judged(Belief(log_prob=sure), Grips(), honest)
+    assert (scores.ranks.upto_high == 1).all()
+    assert scores.gain == pytest.approx(np.full(12, 2.0))
+    wrong = judged(Belief(log_prob=sure[:, :, [1, 0, 3, 2]]), Grips(), honest)
+    assert np.isinf(wrong.ranks.surprise).all()
+    assert wrong.gain is not None
+    assert (wrong.gain < -1000).all()
+
+
+def test_disclosure_is_checked_on_honest_runs() -> None:
+    honest = ran(Grips())
+    found = disclosure_of(Grips(), honest)
+    assert found.problem is None
+    assert found.enumerable
+    assert (found.secret_bits, found.block_bits, found.code_length, found.blocks) == (8, (6, 3), 7, 2)
+    extra = replace(honest, helper={**honest.helper, "note": np.zeros((12, 1), np.uint8)})
+    assert disclosure_of(Grips(), extra).uncovered == ("note",)
 
 
 @pytest.mark.parametrize(
-    ("liar", "sentence"), [(Lies, "syndromes of A's witness"), (OtherKeys, "A's keys")]
+    ("scheme", "says"),
+    [
+        (LyingLinear(), "`linear()` must give the syndromes of A's witness, got others"),
+        (LyingFinish(), "`finish()` must give A's keys, got others"),
+    ],
 )
-def test_a_wrong_disclosure_is_not_used(honest: Honest, liar: Any, sentence: str) -> None:
-    found = disclosure_of(liar(), honest)
+def test_a_false_disclosure_is_not_used(scheme: Grips, says: str) -> None:
+    honest = ran(Grips())
+    found = disclosure_of(scheme, honest)
     assert found.labels is None
-    assert sentence in str(found.problem)
+    assert says in str(found.problem)
+    # the witnesses are tried instead
+    assert judged(Belief(log_prob=uniform(12)), scheme, honest).method == f"best-first-{BEST_FIRST}"
 
 
-def test_helper_arrays_that_nobody_reads_are_named(honest: Honest) -> None:
-    extra = exchanged(SignCommitment(), rows=12, extra={"note": np.zeros((12, 3))})
-    assert disclosure_of(SignCommitment(), extra).uncovered == ("note",)
-    assert disclosure_of(SignCommitment(), honest).uncovered == ()
+def test_nothing_disclosed_is_no_problem() -> None:
+    keys = np.zeros((4, 2), np.uint8)
+    found = disclosure_of(Silent(), ran(Silent(), 4, keys=keys))
+    assert (found.labels, found.problem) == (None, None)
 
 
-def test_prior_counts_positions_apart_and_rules_nothing_out() -> None:
-    symbols = np.array([[0, 1]] * 9, np.uint8)
-    assert np.exp(symbol_prior(symbols, 2)) == pytest.approx(np.array([[0.95, 0.05], [0.05, 0.95]]))
-    assert np.exp(symbol_prior(symbols[:0], 4)) == pytest.approx(np.full((2, 4), 0.25))
+@settings(max_examples=80, deadline=None)
+@given(
+    seed=st.integers(0, 2**32), m=st.integers(1, 5), alphabet=st.integers(2, 4),
+    count=st.sampled_from([1, 7, 64, 2000]),
+)  # fmt: skip
+def test_likeliest_strings_equal_brute_force(seed: int, m: int, alphabet: int, count: int) -> None:
+    rng = np.random.default_rng(seed)
+    log_prob = np.log(rng.dirichlet(np.full(alphabet, 0.5), (2, m)) + 1e-12)
+    found = likeliest(log_prob, count)
+    every = np.array(list(itertools.product(range(alphabet), repeat=m)))
+    for row in range(2):
+        score = log_prob[row, np.arange(m), every].sum(axis=1)
+        best = np.sort(score)[::-1][:count]
+        assert found.shape[1] == len(best)
+        assert log_prob[row, np.arange(m), found[row]].sum(axis=1) == pytest.approx(best)
+        assert len(np.unique(found[row], axis=0)) == len(best)
+
+
+def test_without_a_disclosure_witnesses_are_tried_best_first() -> None:
+    """Against a loop over all 4**6 witnesses in order; the same key twice is one guess."""
+    rng = np.random.default_rng(3)
+    log_prob = np.log(rng.dirichlet(np.full(4, 0.5), (6, M)))
+    keys = rng.integers(0, 2, (6, 2), dtype=np.uint8)
+    honest = ran(Silent(), 6, keys=keys)
+    scores = judged(Belief(log_prob=log_prob), Silent(), honest)
+    every = np.array(list(itertools.product(range(4), repeat=M)))
+    for row in range(6):
+        order = np.argsort(-log_prob[row, np.arange(M), every].sum(axis=1), kind="stable")[:BEST_FIRST]
+        guesses = list(dict.fromkeys(tuple((every[i, :2] & 1).tolist()) for i in order))
+        own = tuple(keys[row].tolist())
+        reached = own in guesses
+        assert scores.ranks.fewer_low[row] == (guesses.index(own) if reached else len(guesses))
+        assert scores.ranks.fewer_high[row] == (guesses.index(own) if reached else np.inf)
+    assert np.isnan(scores.ranks.surprise).all()
+
+
+def test_a_scheme_that_offers_no_way_is_named() -> None:
+    @dataclass(frozen=True)
+    class Bare:
+        name: str = "bare"
+        key_bits: int = 2
+
+    honest = ran(Silent(), 4, keys=np.zeros((4, 2), np.uint8))
+    with pytest.raises(ContractError, match=r"bare: `linear\(\)` must be disclosed"):
+        judged(Belief(log_prob=uniform(4)), Bare(), honest)
+
+
+def test_prior_shares_one_count() -> None:
+    prior = np.exp(symbol_prior(np.array([[0, 1], [0, 1], [0, 3]]), 4))
+    assert prior == pytest.approx(np.array([[3.25, 0.25, 0.25, 0.25], [0.25, 2.25, 0.25, 1.25]]) / 4)
+    assert np.exp(symbol_prior(np.zeros((0, 2), int), 4)) == pytest.approx(np.full((2, 4), 0.25))
+
+
+def several(attackers: int, rng: np.random.Generator) -> Scores:
+    """Attackers who share most of what they wrongly believe, on attempts of ten people."""
+    rows = 50
+    keys = np.zeros((rows, 2), np.uint8)
+    honest = replace(
+        ran(Silent(), rows, keys=keys, seed=int(rng.integers(2**32))), subject=np.arange(50) // 5
+    )
+    attempt = np.repeat(np.arange(rows), attackers)
+    shared = np.repeat(rng.normal(0, 1, (rows, M, 4)), attackers, axis=0)
+    belief = shared + 0.3 * rng.normal(0, 1, shared.shape)
+    belief -= np.logaddexp.reduce(belief, axis=2, keepdims=True)
+    return judge(
+        Belief(log_prob=belief), Silent(), honest, disclosure_of(Silent(), honest), attempt=attempt,
+        attacker=np.tile(np.arange(attackers), rows), prior=uniform(1)[0],
+    )  # fmt: skip
+
+
+def test_several_attackers_on_an_attempt_are_shuffled_together() -> None:
+    """Shuffled apart, three who resemble each other rejected .155 of null cases at .05."""
+    from scipy.stats import binom
+
+    rng = np.random.default_rng(8)
+    scores = [several(3, rng) for _ in range(300)]
+    assert [t.shape for t in scores[0].cross] == [(5, 5)] * 10
+    found = sum(permutation_p_value(s.cross, rng=rng, repetitions=99).value <= 0.05 for s in scores)
+    assert binom.ppf(0.005, 300, 0.05) <= found <= binom.ppf(0.995, 300, 0.05)
+
+
+def test_cross_gains_hold_the_own_gains_on_their_diagonal() -> None:
+    scores = several(1, np.random.default_rng(9))
+    assert scores.gain is not None
+    assert np.concatenate([np.diag(t) for t in scores.cross]) == pytest.approx(scores.gain)
+
+
+def test_folds_merge_in_the_order_of_attempts() -> None:
+    honest = ran(Grips(), 8)
+    whole = judged(Belief(log_prob=uniform(8)), Grips(), honest)
+    disclosure = disclosure_of(Grips(), honest)
+    parts = [
+        judge(
+            Belief(log_prob=uniform(4)), Grips(), honest, disclosure, attempt=rows,
+            attacker=rows * 0 - 1, prior=uniform(1)[0],
+        )
+        for rows in (np.arange(4, 8), np.arange(4))
+    ]  # fmt: skip
+    joined = merge(parts)
+    assert joined.attempt.tolist() == list(range(8))
+    assert np.array_equal(joined.ranks.upto_high, whole.ranks.upto_high)
+    assert len(joined.cross) == 2
