@@ -8,11 +8,9 @@ size changes: the same seed gives the same bytes.
 
 from __future__ import annotations
 
-import platform
 import tempfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +20,21 @@ from threadpoolctl import threadpool_limits
 
 from harness import plugins
 from harness.cache import Captures, one_rate, render
+from harness.choosing import (
+    Chosen,
+    attack_facts,
+    chosen_attacks,
+    chosen_corpus,
+    chosen_schemes,
+    command_words,
+    scheme_facts,
+    versions,
+)
 from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Corpus
 from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
 from harness.exchange import Honest, join, run_block, signal_of
 from harness.findings import attack_findings, corpus_findings, scheme_findings
-from harness.isolation import Stranger, meet
 from harness.measures import attack_rows, honest_rows
 from harness.pursuit import Outcome, pursue, pursue_together
 from harness.results import Audit, Finding, PerSubject, Row, unmeasured
@@ -38,8 +45,6 @@ from harness.view import needs, streams_of
 __all__ = ["audit"]
 
 FOLDS = 5
-_SIZE = ("subjects", "sessions", "attempts")
-DEFAULT_CORPUS = "cargo-bike"
 Progress = Callable[[str, int, int], None]
 
 
@@ -107,15 +112,12 @@ def audit(
         raise UsageError(f"`chunk` must be at least 1, got {chunk}")
     if seed < 0:
         raise UsageError(f"`seed` must be at least 0, got {seed}")
-    tested = [plugins.resolve("scheme", s) for s in _listed(schemes)]
-    _distinct([p.value.name for p in tested], "scheme")
-    chosen, together = _attacks(attacks)
-    source = _corpus(corpus, subjects=subjects, sessions=sessions, attempts=attempts, seed=seed)
+    tested = chosen_schemes(schemes)
+    chosen, together = chosen_attacks(attacks)
+    size = {"subjects": subjects, "sessions": sessions, "attempts": attempts}
+    source = chosen_corpus(corpus, seed=seed, **size)
+    command = command_words(tested, attacks, corpus, source, seed=seed, **size)
     with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
-        command = ["keyassay", "audit", *(plugins.shown(p.source) for p in tested)]
-        if attacks != "all":
-            command += [word for a in _listed(attacks) for word in ("--attack", plugins.shown(str(a)))]
-        command += [*_corpus_words(corpus, source, subjects, sessions, attempts), "--seed", str(seed)]
         run = _Run(source, seed, jobs, chunk or 4, progress or (lambda *_: None), Path(folder), command)
         return _audited(run, tested, chosen, together)
 
@@ -150,79 +152,8 @@ def _limited(function: Callable[..., Any], task: tuple[Any, ...]) -> Any:
         return function(*task)
 
 
-def _listed(value: Any) -> list[Any]:
-    items = list(value) if isinstance(value, list | tuple) else [value]
-    if not items:
-        raise UsageError("at least one scheme must be given, got none")
-    return items
-
-
-def _distinct(names: Sequence[str], kind: str) -> None:
-    twice = sorted({n for n in names if list(names).count(n) > 1})
-    if twice:
-        raise UsageError(f"each {kind} must have a name of its own, got {twice[0]!r} twice")
-
-
-@dataclass(frozen=True, slots=True)
-class _Chosen:
-    attack: Any
-    source: str
-
-
-def _attacks(spec: Any) -> tuple[list[_Chosen], list[tuple[str, ...]]]:
-    """Attacks to run, and combinations of them by name; "all" ends in all of them together."""
-    items = list(plugins.names("attack")) if spec == "all" else _listed(spec)
-    chosen: dict[str, _Chosen] = {}
-    combinations: list[tuple[str, ...]] = []
-    for item in items:
-        parts = item.split("+") if isinstance(item, str) and ".py" not in item else [item]
-        members = []
-        for part in parts:
-            found = _one_attack(part)
-            known = chosen.setdefault(found.attack.name, found)
-            if known.source != found.source:
-                raise UsageError(
-                    f"each attack must have a name of its own, got {found.attack.name!r} twice"
-                )
-            members.append(found.attack.name)
-        if len(members) > 1:
-            combinations.append(tuple(members))
-    if spec == "all":
-        combinations.append(tuple(chosen))
-    return list(chosen.values()), combinations
-
-
-def _one_attack(spec: Any) -> _Chosen:
-    if isinstance(spec, str) and ".py" in spec:
-        if not Path(spec.partition(".py")[0] + ".py").is_file():
-            plugins.resolve("attack", spec)  # raises the sentence that fits
-        stranger = meet(spec)
-        return _Chosen(stranger, spec)
-    found = plugins.resolve("attack", spec)
-    return _Chosen(found.value, found.source)
-
-
-def _corpus(spec: Any, **size: int) -> Corpus:
-    if spec is None:
-        spec = DEFAULT_CORPUS
-    if isinstance(spec, Path) or (isinstance(spec, str) and _is_path(spec)):
-        from harness.recordings import open_corpus
-
-        recorded = open_corpus(spec)
-        recorded.check()
-        return recorded
-    value: Corpus = plugins.resolve("corpus", spec, **size).value
-    return value
-
-
-def _is_path(spec: str) -> bool:
-    if spec.partition(":")[0] in plugins.names("corpus"):
-        return False
-    return Path(spec).exists() or "/" in spec or spec.endswith(".csv")
-
-
 def _audited(
-    run: _Run, tested: list[plugins.Plugin], chosen: list[_Chosen], together: list[tuple[str, ...]]
+    run: _Run, tested: list[plugins.Plugin], chosen: list[Chosen], together: list[tuple[str, ...]]
 ) -> Audit:
     attacks = [c.attack for c in chosen]
     captures = _rendered(run, [p.value for p in tested], attacks)
@@ -240,9 +171,9 @@ def _audited(
             if isinstance(error, CorpusError):
                 raise
             rows += _failed_scheme(scheme.name, attacks, run.corpus.data, str(error))
-            described.append(_described(plugin, None))
+            described.append(scheme_facts(plugin, None))
             continue
-        described.append(_described(plugin, disclosure))
+        described.append(scheme_facts(plugin, disclosure))
         attacked = _attacked(run, scheme, honest, disclosure, captures, attacks, together)
         for name, outcome in attacked:
             more, theirs = _rows_of(run, scheme, honest, disclosure, name, outcome)
@@ -272,17 +203,9 @@ def _audited(
             "description": dict(run.corpus.describe()),
         },
         schemes=described,
-        attacks=[_attack_facts(c) for c in chosen],
-        versions=_versions(),
+        attacks=[attack_facts(c) for c in chosen],
+        versions=versions(),
     )
-
-
-def _corpus_words(spec: Any, corpus: Corpus, *size: int) -> list[str]:
-    """The options that name the corpus again, without folders of this machine."""
-    if corpus.data == "recorded":
-        return ["--corpus", corpus.name]
-    words = [] if spec is None else ["--corpus", spec if isinstance(spec, str) else corpus.name]
-    return [*words, *(w for n, v in zip(_SIZE, size, strict=True) for w in (f"--{n}", str(v)))]
 
 
 def _resolution(captures: Captures) -> float:
@@ -445,39 +368,3 @@ def _blank(status: str, reason: str, scheme: str, attack: str | None, data: str)
 
 def _failed_scheme(scheme: str, attacks: Sequence[Any], data: str, reason: str) -> list[Row]:
     return [_blank("failed", reason, scheme, name, data) for name in [None, *[a.name for a in attacks]]]
-
-
-def _described(plugin: plugins.Plugin, disclosure: Disclosure | None) -> dict[str, Any]:
-    scheme = plugin.value
-    facts: dict[str, Any] = {
-        "name": scheme.name,
-        "key_bits": int(scheme.key_bits),
-        "signal": scheme.signal if isinstance(scheme.signal, str) else dict(scheme.signal),
-        "source": plugins.shown(plugin.source),
-        "parameters": plugins.parameters_of(scheme),
-        "summary": plugins.summary_of(scheme),
-    }
-    if disclosure is not None:
-        facts["disclosed"] = disclosure.labels is not None
-        facts["uncovered"] = list(disclosure.uncovered)
-        facts["disclosure_problem"] = disclosure.problem
-    return facts
-
-
-def _attack_facts(chosen: _Chosen) -> dict[str, Any]:
-    attack = chosen.attack
-    isolated = isinstance(attack, Stranger)
-    return {
-        "name": attack.name,
-        "sees": sorted(attack.sees),
-        "likes": sorted(getattr(attack, "likes", ())),
-        "source": plugins.shown(chosen.source),
-        "isolated": isolated,
-        "parameters": {} if isolated else plugins.parameters_of(attack),
-        "summary": attack.summary if isolated else plugins.summary_of(attack),
-    }
-
-
-def _versions() -> Mapping[str, str]:
-    found = {n: version(n) for n in ("keyassay", "numpy", "scipy", "scikit-learn")}
-    return {**found, "python": platform.python_version()}

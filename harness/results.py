@@ -9,11 +9,13 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from harness.contracts import Estimate
+from harness.rows import COLUMNS, SEVERITIES, STATUSES, VERSION, Finding, PerSubject, Row
+from harness.schema import checked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,92 +29,19 @@ __all__ = [
     "Finding",
     "PerSubject",
     "Row",
+    "keys_of",
     "measured",
     "unmeasured",
 ]
-
-VERSION = 1
-STATUSES = ("measured", "untested", "not-applicable", "failed")
-SEVERITIES = ("note", "low", "medium", "high", "critical")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One measured, untested, not applicable or failed cell of the result table.
-
-    Its key is (scheme, attack, measure, budget, unit, method); `attack` None is the honest
-    pair. Numbers of an unmeasured cell, and the open end of a one-sided limit, are None.
-    """
-
-    scheme: str
-    attack: str | None
-    measure: str
-    budget: int | None
-    value: float | None
-    low: float | None
-    high: float | None
-    level: float | None
-    unit: str
-    side: str | None
-    evidence: str | None
-    data: str
-    subjects: int
-    attempts: int
-    method: str
-    status: str
-    reason: str | None
-
-    def __post_init__(self) -> None:
-        if self.status not in STATUSES:
-            raise ValueError(f"`status` must be one of {', '.join(STATUSES)}, got {self.status!r}")
-        numbers = (self.value, self.low, self.high, self.level)
-        if not all(n is None or math.isfinite(n) for n in numbers):
-            raise ValueError(f"numbers of a row must be finite or None, got {numbers}")
-
-
-COLUMNS = tuple(Row.__dataclass_fields__)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PerSubject:
-    """One subject's value of a measure that gates pair on."""
-
-    scheme: str
-    attack: str | None
-    measure: str
-    budget: int | None
-    subject: int
-    value: float
-    attempts: int
-
-    def __post_init__(self) -> None:
-        if not math.isfinite(self.value):
-            raise ValueError(f"`value` must be finite, got {self.value}")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
-    """Something a reviewer must know; "flagged" means medium or more."""
-
-    id: str
-    severity: str
-    scheme: str
-    attack: str | None
-    text: str
-    details: Mapping[str, Any] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        if self.severity not in SEVERITIES:
-            raise ValueError(f"`severity` must be one of {', '.join(SEVERITIES)}, got {self.severity!r}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Audit:
     """What an audit found.
 
-    `settings` holds subjects, sessions, attempts, seed and level; `corpus` what the corpus says of
-    itself (name, data, digest, counts, description); `schemes` and `attacks` what was run,
-    with parameters; `failed` is True if a plug-in failed at run time.
+    `settings` holds the seed, the command that makes it again and the smallest odds it could have shown;
+    `corpus` what the corpus says of itself (name, data, digest, counts, description); `schemes` and
+    `attacks` what was run, with parameters; `failed` is True if a plug-in failed at run time.
     """
 
     rows: Sequence[Row]
@@ -163,8 +92,6 @@ class Audit:
         ValueError
             If the text is not a result of this version; says what was found.
         """
-        from harness.schema import checked
-
         content = checked(text)
         return cls(
             rows=content.table,

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from harness.results import VERSION, Finding, PerSubject, Row
+from harness.rows import VERSION, Finding, PerSubject, Row
 
 __all__ = ["ResultFile", "checked", "result_schema"]
 

@@ -1,0 +1,162 @@
+"""From the arguments of an audit to what runs, and the record of it for the result."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from harness import plugins
+from harness.contracts import Corpus
+from harness.errors import UsageError
+from harness.isolation import Stranger, meet
+from harness.score import Disclosure
+
+__all__ = [
+    "Chosen",
+    "attack_facts",
+    "chosen_attacks",
+    "chosen_corpus",
+    "chosen_schemes",
+    "command_words",
+    "scheme_facts",
+    "versions",
+]
+
+DEFAULT_CORPUS = "cargo-bike"
+_SIZE = ("subjects", "sessions", "attempts")
+
+
+def chosen_schemes(spec: Any) -> list[plugins.Plugin]:
+    """Schemes to run, each under a name of its own."""
+    found = [plugins.resolve("scheme", s) for s in _listed(spec, "scheme")]
+    names = [p.value.name for p in found]
+    twice = sorted({n for n in names if names.count(n) > 1})
+    if twice:
+        raise UsageError(f"each scheme must have a name of its own, got {twice[0]!r} twice")
+    return found
+
+
+def _listed(value: Any, kind: str) -> list[Any]:
+    items = list(value) if isinstance(value, list | tuple) else [value]
+    if not items:
+        raise UsageError(f"at least one {kind} must be given, got none")
+    return items
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """An attack, and where it came from."""
+
+    attack: Any
+    source: str
+
+
+def chosen_attacks(spec: Any) -> tuple[list[Chosen], list[tuple[str, ...]]]:
+    """Attacks to run, and combinations of them by name; "all" ends in all of them together."""
+    items = list(plugins.names("attack")) if spec == "all" else _listed(spec, "attack")
+    chosen: dict[str, Chosen] = {}
+    combinations: list[tuple[str, ...]] = []
+    for item in items:
+        parts = item.split("+") if isinstance(item, str) and ".py" not in item else [item]
+        members = []
+        for part in parts:
+            found = _one_attack(part)
+            known = chosen.setdefault(found.attack.name, found)
+            if known.source != found.source:
+                raise UsageError(
+                    f"each attack must have a name of its own, got {found.attack.name!r} twice"
+                )
+            members.append(found.attack.name)
+        if len(members) > 1:
+            combinations.append(tuple(members))
+    if spec == "all":
+        combinations.append(tuple(chosen))
+    return list(chosen.values()), combinations
+
+
+def _one_attack(spec: Any) -> Chosen:
+    if isinstance(spec, str) and ".py" in spec:
+        if not Path(spec.partition(".py")[0] + ".py").is_file():
+            plugins.resolve("attack", spec)  # raises the sentence that fits
+        stranger = meet(spec)
+        return Chosen(stranger, spec)
+    found = plugins.resolve("attack", spec)
+    return Chosen(found.value, found.source)
+
+
+def chosen_corpus(spec: Any, **size: int) -> Corpus:
+    """The corpus that a path, a name or an object means; a recorded one is checked whole."""
+    if spec is None:
+        spec = DEFAULT_CORPUS
+    if isinstance(spec, Path) or (isinstance(spec, str) and _is_path(spec)):
+        from harness.recordings import open_corpus
+
+        recorded = open_corpus(spec)
+        recorded.check()
+        return recorded
+    value: Corpus = plugins.resolve("corpus", spec, **size).value
+    return value
+
+
+def _is_path(spec: str) -> bool:
+    if spec.partition(":")[0] in plugins.names("corpus"):
+        return False
+    return Path(spec).exists() or "/" in spec or spec.endswith(".csv")
+
+
+def command_words(
+    tested: Sequence[plugins.Plugin], attacks: Any, corpus: Any, source: Corpus, *, seed: int, **size: int
+) -> list[str]:
+    """The command that makes this result again, without folders of this machine."""
+    words = ["keyassay", "audit", *(plugins.shown(p.source) for p in tested)]
+    if attacks != "all":
+        words += [w for a in _listed(attacks, "attack") for w in ("--attack", plugins.shown(str(a)))]
+    if source.data == "recorded":
+        words += ["--corpus", source.name]
+    else:
+        words += [] if corpus is None else ["--corpus", corpus if isinstance(corpus, str) else source.name]
+        words += [w for name in _SIZE for w in (f"--{name}", str(size[name]))]
+    return [*words, "--seed", str(seed)]
+
+
+def scheme_facts(plugin: plugins.Plugin, disclosure: Disclosure | None) -> dict[str, Any]:
+    """What was run, for the record."""
+    scheme = plugin.value
+    facts: dict[str, Any] = {
+        "name": scheme.name,
+        "key_bits": int(scheme.key_bits),
+        "signal": scheme.signal if isinstance(scheme.signal, str) else dict(scheme.signal),
+        "source": plugins.shown(plugin.source),
+        "parameters": plugins.parameters_of(scheme),
+        "summary": plugins.summary_of(scheme),
+    }
+    if disclosure is not None:
+        facts["disclosed"] = disclosure.labels is not None
+        facts["uncovered"] = list(disclosure.uncovered)
+        facts["disclosure_problem"] = disclosure.problem
+    return facts
+
+
+def attack_facts(chosen: Chosen) -> dict[str, Any]:
+    """What was run, for the record."""
+    attack = chosen.attack
+    isolated = isinstance(attack, Stranger)
+    return {
+        "name": attack.name,
+        "sees": sorted(attack.sees),
+        "likes": sorted(getattr(attack, "likes", ())),
+        "source": plugins.shown(chosen.source),
+        "isolated": isolated,
+        "parameters": {} if isolated else plugins.parameters_of(attack),
+        "summary": attack.summary if isolated else plugins.summary_of(attack),
+    }
+
+
+def versions() -> Mapping[str, str]:
+    """Versions that a number may depend on."""
+    found = {n: version(n) for n in ("keyassay", "numpy", "scipy", "scikit-learn")}
+    return {**found, "python": platform.python_version()}
