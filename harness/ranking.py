@@ -22,6 +22,7 @@ equal keys tie exactly, on every machine and for every batch size."""
 FLOOR = -(2.0**13)  # the least finite log-probability: e**-8192 stands for anything smaller
 MAX_CANDIDATES = 4096  # blocks are merged up to this many candidates
 BINS = 2048
+ROWS_AT_ONCE = 32  # their merged blocks stay in the processor's cache
 COUNTABLE = 2.0**900
 """Larger numbers of keys are bracketed by this and infinity: float64 ends at 2**1024."""
 
@@ -140,6 +141,13 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
     counts in the rounding noise of large ones. Rows where the error bound of the tilted FFT is not
     negligible are counted again by direct convolution.
     """
+    if len(true) <= ROWS_AT_ONCE:
+        return _product_ranks(costs, true, bins)
+    parts = [slice(i, i + ROWS_AT_ONCE) for i in range(0, len(true), ROWS_AT_ONCE)]
+    return concatenate([_product_ranks([c[p] for c in costs], true[p], bins) for p in parts])
+
+
+def _product_ranks(costs: list[Array], true: Array, bins: int) -> Ranks:
     rows = len(true)
     each = np.arange(rows)
     surprise = np.zeros(rows)
@@ -176,10 +184,8 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
             fewer_low[zero] = fewer_high[zero] = 0.0
             upto_low[zero] = np.minimum(ties, COUNTABLE)
             upto_high[zero] = np.where(ties > COUNTABLE, np.inf, ties)
-        for start in range(0, rows, 32):
-            part = np.flatnonzero(reached[start : start + 32] & ~zero[start : start + 32]) + start
-            if part.size == 0:
-                continue
+        part = np.flatnonzero(reached & ~zero)
+        if part.size:
             low, high = _counts([c[part] for c in merged], truth[part], bins)
             # the true key itself is among the keys up to T, and is not among those below it
             fewer_low[part], fewer_high[part] = low, np.maximum(high - 1.0, 0.0)
@@ -215,7 +221,7 @@ def _counts(costs: list[Array], truth: Array, bins: int) -> tuple[Array, Array]:
     for row in np.flatnonzero(doubtful & ~huge):
         exact = histograms[0, row]
         for block in range(1, blocks):
-            exact = np.convolve(exact, histograms[block, row])[: top + 1]
+            exact = _convolved(exact, histograms[block, row])
         low[row], high[row] = (x[0] for x in _read(np.cumsum(exact)[None, :], bins, slack))
     # what is left of floating-point error is far below this
     if huge.any():
@@ -223,6 +229,19 @@ def _counts(costs: list[Array], truth: Array, bins: int) -> tuple[Array, Array]:
         low[huge] = np.exp(np.minimum(np.log(kept) + shift[huge], np.log(COUNTABLE)))
         high[huge] = np.inf
     return np.maximum(np.floor(low * (1 - 1e-9) + 1e-6), 0.0), np.ceil(high * (1 + 1e-9) - 1e-6)
+
+
+def _convolved(counts: Array, histogram: Array) -> Array:
+    """Counts of the sum of one block more, by direct convolution, as many bins as before."""
+    size = len(counts)
+    filled = np.flatnonzero(histogram)
+    if len(filled) > 64:
+        return np.convolve(counts, histogram)[:size]
+    # equal costs fill few bins, and adding shifted counts is then many times faster
+    total = np.zeros(size)
+    for x in filled.tolist():
+        total[x:] += histogram[x] * counts[: size - x]
+    return total
 
 
 def _read(totals: Array, bins: int, slack: float) -> tuple[Array, Array]:
