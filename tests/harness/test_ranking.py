@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from functools import reduce
+from math import comb, log2
 
 import numpy as np
 import pytest
@@ -120,8 +121,6 @@ def test_long_keys_against_whole_number_counting(bits: int) -> None:
 @pytest.mark.parametrize("bits", [900, 1100, 2048])
 def test_ranks_beyond_the_range_of_floats_stay_brackets(bits: int) -> None:
     """All bits alike: C(n, 0) + ... keys with fewer flips, from whole numbers."""
-    from math import comb, log2
-
     cost = np.tile([0.0, 1.0], (1, 1))
     flips = bits // 2
     true = np.zeros((1, bits), int)
@@ -230,3 +229,27 @@ def test_enumeration_lists_every_key() -> None:
     fewer, upto, _ = enumerated(costs, true)
     assert fewer[0] == sum(t < own for t in totals)
     assert upto[0] == sum(t <= own for t in totals)
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 2**32))
+def test_rows_do_not_know_of_each_other(seed: int) -> None:
+    """More rows than are worked on at once give each the rank that it has alone."""
+    costs, true = drawn(seed, [16, 300, 20], "impossible", rows=40)
+    together = product_ranks(costs, true)
+    for row in (0, 31, 32, 39):
+        alone = product_ranks([c[row : row + 1] for c in costs], true[row : row + 1])
+        assert alone.fewer_low[0] == together.fewer_low[row]
+        assert alone.upto_high[0] == together.upto_high[row]
+
+
+def test_equal_costs_that_fill_few_bins_are_counted_exactly_enough() -> None:
+    """A hard-decision channel: sums of the binomial tail, counted as whole numbers."""
+    wrong = np.array([0, 3, 12, 40])
+    true = (np.arange(128) < wrong[:, None]).astype(np.intp)
+    cost = np.tile([0.0, 2.0], (4, 1))
+    ranks = product_ranks([cost] * 128, true)
+    for row, w in enumerate(wrong.tolist()):
+        fewer = sum(comb(128, i) for i in range(w))
+        assert ranks.fewer_low[row] <= fewer <= ranks.fewer_high[row]
+        assert ranks.upto_low[row] <= fewer + comb(128, w) <= ranks.upto_high[row]

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binom
 
 from harness.contracts import Array, Belief, Guesses, Helper, Linear, Witness
 from harness.errors import ContractError
@@ -258,8 +259,6 @@ def several(attackers: int, rng: np.random.Generator) -> Scores:
 
 def test_several_attackers_on_an_attempt_are_shuffled_together() -> None:
     """Shuffled apart, three who resemble each other rejected .155 of null cases at .05."""
-    from scipy.stats import binom
-
     rng = np.random.default_rng(8)
     scores = [several(3, rng) for _ in range(300)]
     assert [t.shape for t in scores[0].cross] == [(5, 5)] * 10
