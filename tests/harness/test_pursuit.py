@@ -1,0 +1,151 @@
+"""Folds: whom an attack is set on, whom it learns from, whom weights are fitted on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from fixtures.controls import Channel, SignCommitment
+from harness import audit
+from harness.cache import Captures, render
+from harness.combining import combined, fitted_weights
+from harness.contracts import DEVICE_B, Belief, View
+from harness.exchange import Honest, join, run_block
+from harness.pursuit import pursue
+from harness.score import Disclosure, disclosure_of
+
+
+@dataclass(frozen=True)
+class Spy:
+    """Records what it is shown; believes nothing."""
+
+    seen: list[Any] = field(default_factory=list)
+    name: str = "spy"
+    sees: frozenset[str] = frozenset({"remote", "population", "helper"})
+    likes: frozenset[str] = frozenset()
+
+    def __deepcopy__(self, memo: Any) -> Spy:
+        return self  # the harness copies attacks; the record must outlive the copy
+
+    def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
+        self.seen.append((view, rng.integers(0, 2**62)))
+        return Belief(log_prob=np.full((view.attempts, 23, 2), np.log(0.5)))
+
+
+PEOPLE = Channel(subjects=11, attempts=2, errors=((DEVICE_B, 0.0), ("remote", 0.2)))
+
+
+def test_victims_and_teachers_never_share_a_person_and_everyone_is_a_victim_once() -> None:
+    spy = Spy()
+    audit(SignCommitment(), attacks=spy, corpus=PEOPLE)
+    assert len(spy.seen) == 5
+    victims: list[int] = []
+    for view, _ in spy.seen:
+        known = set(view.population.subject.tolist())
+        mine = set(view.subject.tolist())
+        assert not known & mine
+        assert known | mine == set(range(11))
+        victims += sorted(mine)
+    assert sorted(victims) == list(range(11))
+
+
+def test_combining_asks_for_a_second_fold_and_learns_from_neither(tmp_path: Path) -> None:
+    spy = Spy()
+    honest, disclosure, captures, folds = prepared(tmp_path)
+    answer = pursue(spy, SignCommitment(), honest, disclosure, captures, folds, 1, 0, True)
+    (first, _), (second, _) = spy.seen
+    assert set(first.subject.tolist()) == set(folds[1].tolist())
+    assert set(second.subject.tolist()) == set(folds[2].tolist())
+    assert not set(second.population.subject.tolist()) & {*folds[1].tolist(), *folds[2].tolist()}
+    assert answer.calibration is not None
+    assert set(honest.subject[answer.calibration.rows.attempt].tolist()) == set(folds[2].tolist())
+
+
+def prepared(folder: Path) -> tuple[Honest, Disclosure, Captures, list[Any]]:
+    """Everything that `pursue` needs, made as an audit makes it."""
+    sittings = PEOPLE.sittings()
+    every = frozenset(s for x in sittings for s in x.streams)
+    stored = dict(p for i, s in enumerate(sittings) for p in render(PEOPLE, i, s, every, folder))
+    captures = Captures(sittings, stored)
+    blocks = []
+    for i, sitting in enumerate(sittings):
+        both = {r: stored[i, f"{r}:value"].load() for r in ("device-a", "device-b")}
+        blocks.append(
+            run_block(
+                SignCommitment(), both, seed=0, sitting=i, subject=sitting.subject, session=sitting.session
+            )
+        )
+    honest = join("sign-commitment", blocks)
+    folds = np.array_split(np.arange(11), 5)
+    return honest, disclosure_of(SignCommitment(), honest), captures, folds
+
+
+def test_each_fold_has_a_stream_of_its_own() -> None:
+    spy = Spy()
+    audit(SignCommitment(), attacks=spy, corpus=PEOPLE)
+    assert len({drawn for _, drawn in spy.seen}) == 5
+
+
+def test_one_view_for_each_session_where_history_is_liked() -> None:
+    spy = Spy(likes=frozenset({"history"}))
+    audit(SignCommitment(), attacks=spy, corpus=PEOPLE)
+    assert len(spy.seen) == 10
+    for view, _ in spy.seen:
+        (session,) = set(view.session.tolist())
+        assert (view.history is None) is (session == 0)
+        if view.history is not None:
+            assert set(view.history.session.tolist()) == {0}
+            assert view.history.keys is None
+
+
+def test_where_history_is_needed_the_first_session_is_left_out_and_counted() -> None:
+    spy = Spy(sees=frozenset({"history"}))
+    result = audit(SignCommitment(), attacks=spy, corpus=PEOPLE)
+    (odds,) = result.select(attack="spy", measure="success-odds", budget=1)
+    assert odds.attempts == 22
+    assert odds.reason is not None
+    assert "22 attempts left out" in odds.reason
+
+
+def test_the_same_view_twice_counts_once() -> None:
+    rng = np.random.default_rng(0)
+    symbols = rng.integers(0, 2, (400, 23), dtype=np.uint8)
+    seen = symbols ^ (rng.random(symbols.shape) < 0.3)
+    belief = np.log([[0.7, 0.3], [0.3, 0.7]])[seen.astype(int)]
+    prior = np.full((23, 2), np.log(0.5))
+    weights = fitted_weights([belief, belief], prior, symbols)
+    # 9200 symbols fix the log-odds to about .025 of 1: four sigma
+    assert weights[1] + weights[2] == pytest.approx(1.0, abs=0.1)
+    assert np.abs(np.exp(combined([belief, belief], prior, weights)) - np.exp(belief)).max() < 0.03
+
+
+def test_two_views_together_beat_each_and_a_useless_one_does_no_harm() -> None:
+    errors = ((DEVICE_B, 0.0), ("remote", 0.3), ("mimic", 0.3), ("other-site", 0.5))
+    people = Channel(subjects=40, errors=errors)
+    attacks = [
+        "distant-sensor",
+        "mimicry",
+        "body-site",
+        "distant-sensor+mimicry",
+        "distant-sensor+body-site",
+    ]
+    result = audit(SignCommitment(), attacks=attacks, corpus=people)
+    bits = {
+        a: result.select(attack=a, measure="mutual-information", unit="bit/symbol")[0].value
+        for a in attacks
+    }
+    one, useless, both = (
+        bits["distant-sensor"],
+        bits["distant-sensor+body-site"],
+        bits["distant-sensor+mimicry"],
+    )
+    assert one is not None
+    assert useless is not None
+    assert both is not None
+    # one look through a channel of error .3 gives .1187 bit, two independent ones .2189
+    assert both - one > 0.07
+    assert useless > one - 0.01
