@@ -319,3 +319,14 @@ def test_words_of_blocks_and_bits_of_symbols() -> None:
     bits = witness_bits(np.array([[2, 0]]), LABELS["three"])
     assert bits.tolist() == [[1, 1, 0, 0]]
     assert block_words(bits, np.array([[[0, -1, 3]]])).tolist() == [[[1, 0, 0]]]
+
+
+def test_ties_of_the_first_guesses_stand_before_the_truth() -> None:
+    """All words alike: of the first five guesses the true one counts as the fifth, never as a lucky first."""
+    symbols, linear, _ = committed(13, hamming(3), LABELS["bits"], consecutive_bits(1, 7), rows=40)
+    blind = np.log(np.full((40, 7, 2), 0.5))
+    ranks = ordered_statistics(blind, LABELS["bits"], linear, symbols)
+    first = ranks.upto_high <= 5
+    assert 0 < first.sum() < 40
+    assert (ranks.fewer_low[first] == 4).all()
+    assert (ranks.fewer_low[~first] >= 4).all()
