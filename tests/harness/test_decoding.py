@@ -322,7 +322,7 @@ def test_words_of_blocks_and_bits_of_symbols() -> None:
 
 
 def test_ties_of_the_first_guesses_stand_before_the_truth() -> None:
-    """All words alike: of the first five guesses the true one counts as the fifth, never as a lucky first."""
+    """All words alike: of the first five guesses the true one counts as the fifth, never the first."""
     symbols, linear, _ = committed(13, hamming(3), LABELS["bits"], consecutive_bits(1, 7), rows=40)
     blind = np.log(np.full((40, 7, 2), 0.5))
     ranks = ordered_statistics(blind, LABELS["bits"], linear, symbols)
