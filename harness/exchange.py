@@ -139,16 +139,16 @@ def run_block(
     salt = hashlib.sha256(np.ascontiguousarray(captures[DEVICE_A].samples).tobytes()).digest()
     rng = stream(seed, "generate", subject, session, salt)
     if callable(getattr(scheme, "agree", None)):
-        keys_a, keys_b, accepted, helper = _parts(
+        keys_a, keys_b, accepted, helper = parts(
             name, "agree()", call(name, "agree()", device_a.agree, a, b, rng=rng), 4
         )
         published = validate.helper_data(name, helper, attempts)
     else:
-        keys_a, helper = _parts(
+        keys_a, helper = parts(
             name, "generate()", call(name, "generate()", device_a.generate, a, rng=rng), 2
         )
         published = validate.helper_data(name, helper, attempts)
-        keys_b, accepted = _parts(
+        keys_b, accepted = parts(
             name, "reproduce()", call(name, "reproduce()", device_b.reproduce, b, dict(published)), 2
         )
     return Honest(
@@ -166,7 +166,7 @@ def run_block(
     )
 
 
-def _parts(plugin: str, member: str, value: object, count: int) -> tuple[Any, ...]:
+def parts(plugin: str, member: str, value: object, count: int) -> tuple[Any, ...]:
     if not isinstance(value, tuple) or len(value) != count:
         got = f"{len(value)} of them" if isinstance(value, tuple) else type(value).__name__
         raise ContractError(plugin, member, f"a tuple of {count}", got)
@@ -238,12 +238,12 @@ def strangers(scheme: Any, honest: Honest, *, seed: int) -> tuple[Array, Array]:
     keys_a: Any = honest.keys_a
     if callable(getattr(scheme, "agree", None)):  # its messages depend on B, so it runs again
         rng = stream(seed, "strangers", "agree")
-        keys_a, keys, accepted, _ = _parts(
+        keys_a, keys, accepted, _ = parts(
             name, "agree()", call(name, "agree()", own.agree, honest.a, b, rng=rng), 4
         )
     else:
         answer = call(name, "reproduce()", own.reproduce, b, dict(honest.helper))
-        keys, accepted = _parts(name, "reproduce()", answer, 2)
+        keys, accepted = parts(name, "reproduce()", answer, 2)
     keys_a = validate.key_bits(name, "keys of A", keys_a, honest.attempts, width)
     keys = validate.key_bits(name, "keys of B", keys, honest.attempts, width)
     accepted = validate.accepted_flags(name, accepted, honest.attempts)

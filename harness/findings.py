@@ -161,8 +161,8 @@ def scheme_findings(
             yield say(
                 "less-entropy-than-promised",
                 "medium",
-                f"Given the helper data at most {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of "
-                f"the promised {bits} are left, even if symbols were independent.",
+                f"Given the helper data {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of the "
+                f"promised {bits} are left, if symbols were independent with the shares seen here.",
                 bits=row.value,
             )
         if row.measure == "min-entropy" and row.method == "most-common-value" and row.value == 0:

@@ -211,7 +211,7 @@ def _entropy(
             positions=linear.positions[0],
             limit=limit,
         )
-    except InsufficientData as error:
+    except (InsufficientData, ValueError) as error:
         table.skip("min-entropy", "bit", str(error), method="average-given-helper-independent-symbols")
         return chain
     table.add("min-entropy", exact, reason="exact for independent symbols with the shares seen here")
@@ -247,7 +247,9 @@ def _rates(
         found.append(rate.net_rate(strength, agreement, seconds))
     for estimate in found:
         counts = estimate.method == rate.COUNTS
-        reason = "this one counts" if counts else "a usual claim, not a security figure"
+        reason = "a usual claim, not a security figure"
+        if counts and strength is not None:
+            reason = f"this one counts; bits left by {strength.method}"
         table.add("rate", estimate, reason=reason)
         time = rate.time_to_strength(estimate)
         if time is None:

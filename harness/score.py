@@ -18,7 +18,7 @@ from harness import validate
 from harness.contracts import Array, Belief, Guesses, Helper, Witness
 from harness.decoding import block_words, enumerable, ordered_statistics, secret_ranks, witness_bits
 from harness.errors import ContractError
-from harness.exchange import Honest, call
+from harness.exchange import Honest, call, parts
 from harness.gf2 import product
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 
@@ -257,14 +257,16 @@ def _by_reproducing(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -
     repeated = {k: np.repeat(v, tried, axis=0) for k, v in helper.items()}
     own = copy.deepcopy(scheme)
     found = call(scheme.name, "reproduce()", own.reproduce, flat, repeated)
-    guessed = validate.key_bits(scheme.name, "keys of B", found[0], rows * tried, keys.shape[1])
+    answer, accepted = parts(scheme.name, "reproduce()", found, 2)
+    guessed = validate.key_bits(scheme.name, "keys of B", answer, rows * tried, keys.shape[1])
     guessed = guessed.reshape(rows, tried, -1)
-    equal = (guessed == keys[:, None, :]).all(axis=2)
+    kept = validate.accepted_flags(scheme.name, accepted, rows * tried).reshape(rows, tried)
+    equal = (guessed == keys[:, None, :]).all(axis=2) & kept
     packed = np.packbits(guessed, axis=2)
     fewer = np.empty(rows)
-    for row in range(rows):  # the same key twice is one guess
-        _, first = np.unique(packed[row], axis=0, return_index=True)
-        before = np.sort(first)
+    for row in range(rows):  # the same key twice is one guess, and what the copy rejects is none
+        _, first = np.unique(packed[row][kept[row]], axis=0, return_index=True)
+        before = np.sort(np.flatnonzero(kept[row])[first])
         fewer[row] = np.searchsorted(before, equal[row].argmax()) if equal[row].any() else len(before)
     hit = equal.any(axis=1)
     return Ranks(

@@ -122,12 +122,12 @@ def test_a_source_fitted_to_people() -> None:
         parity, pattern_slots(positions[0], TERNARY, np.broadcast_to(shares, (6, 3)))
     )
     assert found.low <= truth <= found.high
-    assert (found.subjects, found.attempts, found.side) == (40, 400, "defender-at-most")
+    assert (found.subjects, found.attempts, found.side) == (40, 400, "estimate")
     one = estimated_min_entropy(
         symbols, np.zeros(400, int), labels=TERNARY, parity=parity, positions=positions, limit=0.5
     )
     assert one.value == 0.5
-    assert (one.low, one.high) == (0, 0.5)  # one person says nothing about others
+    assert np.isnan([one.low, one.high]).all()  # one person says nothing about others
 
 
 def test_the_chain_bound_is_safe_and_can_be_far_too_low() -> None:
