@@ -19,8 +19,8 @@ from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 __all__ = ["ENUMERABLE", "block_words", "enumerable", "ordered_statistics", "secret_ranks", "witness_bits"]
 
 ENUMERABLE = 14  # log2 of the words of a block that are enumerated at most
-_IMPOSSIBLE = -(2.0**20)  # stands for -inf inside a matrix product; sums of it stay exact on the grid
-_CERTAIN = -(2.0**19) - 2.0**18  # below this, at least one symbol was impossible
+_IMPOSSIBLE = -(2.0**40)  # stands for -inf inside a matrix product
+_CERTAIN = -(2.0**39)  # below this, one symbol was impossible: no finite sum of a block reaches it
 
 
 def witness_bits(symbols: Array, labels: Array) -> Array:

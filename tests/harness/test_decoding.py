@@ -223,6 +223,17 @@ def test_blind_on_a_uniform_source_helper_data_say_nothing() -> None:
     assert ranks.surprise == pytest.approx(12)
 
 
+def test_a_long_block_believed_wrong_throughout_is_still_reached() -> None:
+    """Many finite log-probabilities at the grid's floor add up to something unlikely, not impossible."""
+    code = repetition(127)
+    symbols, linear, _ = committed(0, code, LABELS["bits"], consecutive_bits(1, code.n), rows=1)
+    wrong = np.where(np.arange(2) == symbols[..., None], -1e5, 0.0)
+    ranks = secret_ranks(wrong, LABELS["bits"], linear, symbols)
+    assert (ranks.fewer_low[0], ranks.upto_high[0]) == (1, 2)
+    never = np.where(np.arange(2) == symbols[..., None], -np.inf, 0.0)
+    assert np.isinf(secret_ranks(never, LABELS["bits"], linear, symbols).fewer_low[0])
+
+
 def test_which_codes_are_enumerated() -> None:
     assert enumerable(committed(0, golay23(), LABELS["bits"], consecutive_bits(1, 23))[1])
     assert not enumerable(committed(0, bch(63, 30), LABELS["bits"], consecutive_bits(1, 63))[1])
