@@ -127,7 +127,7 @@ def clustered_rate(
     Raises
     ------
     ValueError
-        If lengths differ or chances leave 0..1.
+        If lengths differ, chances leave 0..1, or a lower bound lies above its upper one.
     InsufficientData
         If there is no attempt.
 
@@ -142,9 +142,13 @@ def clustered_rate(
     n = len(subject)
     if n == 0:
         raise InsufficientData("a rate needs at least one attempt, got none")
-    least, most = min(low_hits.min(), high_hits.min()), max(low_hits.max(), high_hits.max())
+    both = np.stack([low_hits, high_hits])
+    least, most = both.min(), both.max()  # NaN if any is
     if not (least >= 0 and most <= 1):
         raise ValueError(f"chances of success must lie in 0..1, got values from {least:g} to {most:g}")
+    crossed = float((both[0] - both[1]).max())
+    if crossed > 1e-9:  # the two are divided out apart, and may differ by rounding
+        raise ValueError(f"`low_hits` must not lie above `high_hits`, got one {crossed:g} above")
     _, sizes = np.unique(subject, return_counts=True)
     icc = np.fmax.reduce(
         [intraclass_upper(low_hits, subject), intraclass_upper(high_hits, subject), icc_floor]
@@ -179,6 +183,8 @@ def subject_rate(hits: Array, subject: Array, *, side: str, level: float = 0.9) 
     ---------------------------
     As `clustered_rate`; `hits` is (attempts,) bool.
     """
+    if len(hits) != len(subject):
+        raise ValueError(f"`hits` and `subject` must be of one length, got {len(hits)} and {len(subject)}")
     people, index = np.unique(subject, return_inverse=True)
     if len(people) == 0:
         raise InsufficientData("a rate needs at least one subject, got none")

@@ -146,6 +146,8 @@ def test_bad_input_is_named() -> None:
     fair = np.array([0.5, 0.5])
     with pytest.raises(InsufficientData, match="needs at least two symbols, got 1"):
         most_common_value(np.zeros(1, int))
+    with pytest.raises(InsufficientData, match="the worst subject needs at least one subject, got none"):
+        worst_subject(np.zeros((0, 4), int), np.zeros(0, int))
     with pytest.raises(ValueError, match="`slots` must fill 7 positions, got distributions over 6 bits"):
         average_min_entropy(parity, [fair] * 6)
     with pytest.raises(ValueError, match=r"each slot must be a distribution, got one summing to 0\.9"):

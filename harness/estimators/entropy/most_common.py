@@ -78,7 +78,14 @@ def worst_subject(symbols: Array, subject: Array) -> tuple[Estimate, int]:
     Estimate, int
         Method "most-common-value-worst-subject". The worst of many is low by chance too: with few
         symbols a person it says little.
+
+    Raises
+    ------
+    InsufficientData
+        If there is nobody, or a subject has fewer than two symbols.
     """
+    if len(symbols) == 0:
+        raise InsufficientData("the worst subject needs at least one subject, got none")
     found = [
         (most_common_value(symbols[subject == p], attempts=int((subject == p).sum())), int(p))
         for p in np.unique(subject)
