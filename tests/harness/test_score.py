@@ -223,6 +223,33 @@ def test_without_a_disclosure_witnesses_are_tried_best_first() -> None:
     assert np.isnan(scores.ranks.surprise).all()
 
 
+class Choosy(Silent):
+    """Its own check turns down every witness that ends in an odd symbol."""
+
+    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        return (witness.symbols[:, :2] & 1).astype(np.uint8), witness.symbols[:, -1] % 2 == 0
+
+
+def test_what_the_attackers_own_copy_rejects_is_no_guess() -> None:
+    rng = np.random.default_rng(4)
+    log_prob = np.log(rng.dirichlet(np.full(4, 0.5), (20, M)))
+    keys = rng.integers(0, 2, (20, 2), dtype=np.uint8)
+    ranks = judged(Belief(log_prob=log_prob), Choosy(), ran(Choosy(), 20, keys=keys)).ranks
+    every = np.array(list(itertools.product(range(4), repeat=M)))
+    differs = 0
+    for row in range(20):
+        order = np.argsort(-log_prob[row, np.arange(M), every].sum(axis=1), kind="stable")[:BEST_FIRST]
+        tried = [tuple((every[i, :2] & 1).tolist()) for i in order]
+        kept = [t for i, t in zip(order, tried, strict=True) if every[i, -1] % 2 == 0]
+        guesses, all_guesses = list(dict.fromkeys(kept)), list(dict.fromkeys(tried))
+        own = tuple(keys[row].tolist())
+        place = guesses.index(own) if own in guesses else np.inf
+        assert ranks.fewer_low[row] == (place if own in guesses else len(guesses))
+        assert ranks.fewer_high[row] == place
+        differs += own in all_guesses and place != all_guesses.index(own)
+    assert differs > 0  # else the check would hold without the rejections
+
+
 def test_a_scheme_that_offers_no_way_is_named() -> None:
     @dataclass(frozen=True)
     class Bare:
