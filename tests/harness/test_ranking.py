@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from harness import ranking
 from harness.contracts import Array
 from harness.ranking import GRID, Ranks, concatenate, on_grid, product_ranks
 
@@ -116,6 +117,71 @@ def test_long_keys_against_whole_number_counting(bits: int) -> None:
         assert ranks.upto_low[row] <= upto <= ranks.upto_high[row]
     low, high = ranks.log2_rank(bits)
     assert (high - low < 1.5).all()
+
+
+def confident(seed: int, bits: int, rows: int) -> tuple[list[Array], Array]:
+    """Dear flips, and two to five of them: ranks far below the number of keys, in whole numbers."""
+    rng = np.random.default_rng(seed)
+    penalty = rng.integers(20, 60, (rows, bits)).astype(float)
+    flips = rng.integers(2, 6, (rows, 1))
+    true = (rng.permuted(np.tile(np.arange(bits), (rows, 1)), axis=1) < flips).astype(int)
+    return [np.stack([np.zeros(rows), p], axis=1) for p in penalty.T], true
+
+
+def brackets_of_confident(seed: int, bits: int, rows: int) -> list[bool]:
+    costs, true = confident(seed, bits, rows)
+    ranks = product_ranks(costs, true)
+    exact = [counted(np.stack([c[r] for c in costs]), true[r]) for r in range(rows)]
+    return [
+        ranks.fewer_low[r] <= f <= ranks.fewer_high[r] and ranks.upto_low[r] <= u <= ranks.upto_high[r]
+        for r, (f, u) in enumerate(exact)
+    ]
+
+
+@pytest.mark.parametrize("bits", [128, 256])
+def test_low_ranks_of_long_keys_are_not_drowned(bits: int) -> None:
+    assert all(brackets_of_confident(bits, bits, 6))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(10))
+def test_low_ranks_of_many_long_keys_are_not_drowned(seed: int) -> None:
+    assert all(brackets_of_confident(seed, 128, 40))
+
+
+def test_where_the_error_may_matter_rows_are_counted_directly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the tilt the bound on the error exceeds low ranks; a wrong recount then fails the check."""
+    recounts, convolved = [], ranking._convolved
+
+    def noted(counts: Array, histogram: Array) -> Array:
+        recounts.append(len(counts))
+        return convolved(counts, histogram)
+
+    monkeypatch.setattr(ranking, "_convolved", noted)
+    assert all(brackets_of_confident(128, 128, 6))
+    assert not recounts
+    monkeypatch.setattr(ranking, "_tilt", lambda histograms: np.zeros(histograms.shape[1]))
+    assert all(brackets_of_confident(128, 128, 6))
+    assert recounts
+    monkeypatch.setattr(ranking, "_convolved", lambda counts, histogram: counts)
+    assert not any(brackets_of_confident(128, 128, 6))
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 2**32), blocks=st.integers(2, 8), most=st.sampled_from([2, 60, 4000]))
+def test_the_convolution_errs_by_less_than_it_says(seed: int, blocks: int, most: int) -> None:
+    """Against whole numbers: brackets have slack that would hide such an error."""
+    rng, width = np.random.default_rng(seed), 60
+    histograms = rng.integers(0, most, (blocks, 2, width)) * (rng.random((blocks, 2, width)) < 0.3)
+    histograms[:, :, 0] += 1
+    counts, error, shift = ranking._tilted_convolution(histograms.astype(float))
+    assert not shift.any()
+    for row in range(2):
+        exact = [1] + [0] * (width - 1)
+        for block in histograms[:, row].tolist():
+            exact = [sum(exact[j] * block[i - j] for j in range(i + 1)) for i in range(width)]
+        cumulated = zip(itertools.accumulate(exact), np.cumsum(counts[row]).tolist(), strict=True)
+        assert max(abs(a - b) for a, b in cumulated) <= error[row]
 
 
 @pytest.mark.parametrize("bits", [900, 1100, 2048])
