@@ -78,6 +78,20 @@ def test_no_correlation_no_gain() -> None:
     assert value < 4 * error
 
 
+def test_what_is_learned_from_few_people_is_doubted() -> None:
+    """Four people, nothing to learn: judged on others, chance patterns are doubted; on copies, believed."""
+    costs = []
+    for seed in range(30):
+        (seen, true), rng = pair(0.0, 4, 100 + seed), np.random.default_rng(seed)
+        twice = np.array([0, 0, 1, 1, 2, 2, 3, 3])  # every second "person" repeats the one before
+        honest = learned_channel(seen, true, np.arange(4), rng=rng)
+        fooled = learned_channel(part(seen, twice), part(true, twice), np.arange(8), rng=rng)
+        other, theirs = pair(0.0, 200, 200 + seed)
+        costs.append([-1 - log_score(c(other), theirs.symbols) / np.log(2) for c in (honest, fooled)])
+    more = np.diff(costs)[:, 0]
+    assert more.mean() > 4 * more.std(ddof=1) / np.sqrt(30)
+
+
 def test_a_channel_learned_on_shuffled_rows_knows_nothing() -> None:
     """Negative control for the test above."""
     seen, true = pair(0.9, ROWS, 1)

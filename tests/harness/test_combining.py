@@ -41,6 +41,16 @@ def test_independent_views_multiply() -> None:
     assert np.allclose(combined(beliefs, PRIOR, np.ones(3)), exact)
 
 
+def test_a_shared_prior_is_counted_once() -> None:
+    """Bayes with a lopsided prior: two views and the prior once, not twice."""
+    rng = np.random.default_rng(7)
+    prior = np.log(rng.dirichlet(np.ones(3), 4))
+    seen = rng.dirichlet(np.ones(3), (2, 5, 4))  # likelihoods of two independent views
+    beliefs = [log_softmax(prior + np.log(s), axis=2) for s in seen]
+    posterior = log_softmax(prior + np.log(seen).sum(axis=0), axis=2)
+    assert np.allclose(combined(beliefs, prior, np.ones(3)), posterior)
+
+
 def test_a_view_that_repeats_another_is_not_counted_twice() -> None:
     symbols, rng = drawn()
     one = view(symbols, 0.2, rng)

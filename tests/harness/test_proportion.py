@@ -132,6 +132,34 @@ def test_hits_that_only_the_upper_bound_knows_cluster_too() -> None:
     assert bracketed.value == 0
 
 
+def test_upper_limit_of_the_correlation_is_exact_for_normal_people() -> None:
+    """Equal sizes and normal values: the F limit covers 90 % exactly; 2000 runs, exact 99 % region."""
+    rng, truth = np.random.default_rng(5), 0.3
+    covered = 0
+    for _ in range(2000):
+        values = np.sqrt(truth) * rng.normal(0, 1, PEOPLE)[SUBJECT] + np.sqrt(1 - truth) * rng.normal(
+            0, 1, 300
+        )
+        covered += intraclass_upper(values, SUBJECT) >= truth
+    assert binom.ppf(0.005, 2000, 0.9) <= covered <= binom.ppf(0.995, 2000, 0.9)
+
+
+def test_people_who_always_or_never_succeed_count_once_each() -> None:
+    """Correlation 1, above the floor: 300 attempts of ten people are ten."""
+    hits = np.repeat([1.0, 0.0] * 5, ATTEMPTS)
+    found = clustered_rate(hits, hits, SUBJECT, side="estimate")
+    assert (found.low, found.high) == pytest.approx(clopper_pearson(5, 10, level=0.9))
+
+
+def test_one_person_with_most_attempts_weighs_down_the_sample() -> None:
+    """Sizes as an attempt meets them: 91 * 91 + 9 over 100, not the mean size of 10."""
+    subject = np.r_[np.zeros(91, int), np.arange(1, 10)]
+    none = np.zeros(100)
+    effective = 100 / (1 + ((91**2 + 9) / 100 - 1) * ICC_FLOOR)
+    found = clustered_rate(none, none, subject, side="estimate").high
+    assert found == pytest.approx(1 - 0.05 ** (1 / effective), rel=1e-9)
+
+
 def test_correlation_within_people_is_recognised() -> None:
     """Between the people all, within them nothing: 1. Nothing between them: below the floor."""
     assert intraclass_upper(np.repeat([0.0, 1.0] * 5, ATTEMPTS), SUBJECT) == 1

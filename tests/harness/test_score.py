@@ -293,6 +293,25 @@ def test_several_attackers_on_an_attempt_are_shuffled_together() -> None:
     assert binom.ppf(0.005, 300, 0.05) <= found <= binom.ppf(0.995, 300, 0.05)
 
 
+def test_several_attackers_on_an_attempt_are_added_up() -> None:
+    """Their table is the sum of the tables that each makes alone."""
+    rng = np.random.default_rng(10)
+    honest = ran(Silent(), 8, keys=np.zeros((8, 2), np.uint8))
+    beliefs = np.log(rng.dirichlet(np.ones(4), (2, 8, M)))
+
+    def tables(log_prob: Array, attempt: Array) -> tuple[Array, ...]:
+        return judge(
+            Belief(log_prob=log_prob), Silent(), honest, disclosure_of(Silent(), honest), attempt=attempt,
+            attacker=attempt * 0, prior=uniform(1)[0],
+        ).cross  # fmt: skip
+
+    both = tables(beliefs.reshape(16, M, 4), np.tile(np.arange(8), 2))
+    alone = [tables(b, np.arange(8)) for b in beliefs]
+    assert len(both) == 2
+    for together, one, other in zip(both, *alone, strict=True):
+        assert together == pytest.approx(one + other)
+
+
 def test_cross_gains_hold_the_own_gains_on_their_diagonal() -> None:
     scores = several(1, np.random.default_rng(9))
     assert scores.gain is not None

@@ -163,8 +163,8 @@ def estimated_min_entropy(
     Notes
     -----
     Measured coverage at .95, twenty people of ten witnesses, one Hamming block of three ternary symbols:
-    .942 where the shares differ (.25, .5, .25). At equal shares .841, every miss above: there any deviation of
-    the sample lowers the estimate, so it says too little of a strong source and the lower end still holds.
+    .942 where the shares differ (.25, .5, .25). At equal shares .841, every miss above: there any deviation
+    of the sample lowers the estimate, so it says too little of a strong source, and the lower end holds.
     """
     if len(symbols) == 0:
         raise InsufficientData("a source must be fitted to at least one attempt, got none")
