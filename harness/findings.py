@@ -66,7 +66,7 @@ def _odds(scheme: Any, honest: Honest, attack: str, scores: Scores, tests: int) 
     level = 1 - 2 * FAMILY_LEVEL / (
         tests * len(BUDGETS)
     )  # two-sided, so each limit at FAMILY_LEVEL / tests
-    for budget, low, high in successes(scores):
+    for budget, low, high in successes(scores, int(scheme.key_bits)):
         promise = promised_odds(budget, int(scheme.key_bits))
         found = proportion.clustered_rate(low, high, subject, side="attacker-at-least", level=level)
         if found.low <= promise or promise >= 1:

@@ -17,6 +17,7 @@ from harness.exchange import Honest, call, strangers
 from harness.results import PerSubject, Row, measured, unmeasured
 from harness.score import ORDERED_STATISTICS, Disclosure, Scores
 from harness.streams import stream
+from harness.validate import MAX_GUESSES
 
 __all__ = ["BUDGETS", "OFFLINE_FROM", "attack_rows", "honest_rows"]
 
@@ -275,7 +276,7 @@ def attack_rows(
     """What one adversary gets: odds by budget, key rank, information."""
     table = _Table(scheme, attack, data)
     subject = honest.subject[scores.attempt]
-    for budget, low, high in successes(scores):
+    for budget, low, high in successes(scores, key_bits):
         estimate = proportion.clustered_rate(low, high, subject, side="attacker-at-least")
         if scores.method == ORDERED_STATISTICS:  # the order in which keys are tried is a model's
             estimate = replace(estimate, evidence="modelled")
@@ -300,10 +301,17 @@ def attack_rows(
     return table.rows, table.per_subject
 
 
-def successes(scores: Scores) -> Iterator[tuple[int, Array, Array]]:
-    """Chance of success of each row at every budget: budget, lower, upper."""
+def successes(scores: Scores, key_bits: int) -> Iterator[tuple[int, Array, Array]]:
+    """Chance of success of each row at every budget: budget, lower, upper.
+
+    Whoever has guesses left after a list of their own tries all keys: a budget of all keys and the
+    longest list always succeeds.
+    """
     for budget in BUDGETS:
-        yield (budget, *scores.ranks.success(budget, offline=budget >= OFFLINE_FROM))
+        if budget >= 2.0**key_bits + MAX_GUESSES:
+            yield budget, np.ones(len(scores.attempt)), np.ones(len(scores.attempt))
+        else:
+            yield (budget, *scores.ranks.success(budget, offline=budget >= OFFLINE_FROM))
 
 
 def _odds_note(scores: Scores, estimate: Estimate, note: str | None) -> str:

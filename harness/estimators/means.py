@@ -53,13 +53,14 @@ def subject_mean(
     people, means, _ = subject_means(values, subject)
     value = float(means.mean())
     half = float("nan")
+    least, most = (0.0, 1.0) if unit == "probability" else (-np.inf, np.inf)
     if len(people) > 1:
         error = float(means.std(ddof=1)) / np.sqrt(len(people))
         half = float(t.ppf((1 + level) / 2, len(people) - 1)) * error
     return Estimate(
         value=value,
-        low=value - half,
-        high=value + half,
+        low=float(np.maximum(value - half, least)),
+        high=float(np.minimum(value + half, most)),
         level=level,
         unit=unit,
         side=side,
@@ -87,8 +88,8 @@ def subject_median(
     Returns
     -------
     Estimate
-        Value: median of the mid-points of the bounds. Ends are NaN where there are too few people
-        for the level or the bound is infinite.
+        Value: median of the upper bounds, which is what certainly suffices. Ends are NaN where there are
+        too few people for the level or the bound is infinite.
 
     Raises
     ------
@@ -104,10 +105,8 @@ def subject_median(
     k = int(binom.ppf((1 - level) / 2, n, 0.5))  # P(X < k) <= tail
     ends = (np.nan, np.nan) if k < 1 else (lows[k - 1], highs[n - k])
     least, most = (float(end) if np.isfinite(end) else float("nan") for end in ends)
-    with np.errstate(invalid="ignore"):
-        middle = float((np.median(lows) + np.median(highs)) / 2)
     return Estimate(
-        value=middle,
+        value=float(np.median(highs)),
         low=least,
         high=most,
         level=level,

@@ -258,3 +258,11 @@ def test_a_corpus_without_the_schemes_signal_is_refused(people: Channel) -> None
         CorpusError, match="device-a:emg for scheme envelope-trend, found only device-a:value"
     ):
         audit("envelope-trend", attacks="population", corpus=people)
+
+
+def test_enough_guesses_for_every_key_always_succeed(plugins: Path, people: Channel) -> None:
+    result = audit(f"{plugins / 'median_bits.py'}", attacks="distant-sensor", corpus=people)
+    odds = {r.budget: r for r in result.select(attack="distant-sensor", measure="success-odds")}
+    assert odds[2**20].value == 1.0  # 256 keys
+    assert odds[100].value is not None
+    assert odds[100].value < 1.0
