@@ -220,14 +220,14 @@ def belief(plugin: str, value: Belief, attempts: int, symbols: int, alphabet: in
 def guesses(plugin: str, value: Guesses, attempts: int, width: int) -> Guesses:
     """At most `MAX_GUESSES` keys per attempt."""
     keys = bits(plugin, "keys", value.keys, (attempts, None, width))
-    if keys.shape[1] > MAX_GUESSES:
-        raise ContractError(plugin, "keys", f"at most {MAX_GUESSES} guesses", str(keys.shape[1]))
+    if not 1 <= keys.shape[1] <= MAX_GUESSES:
+        raise ContractError(plugin, "keys", f"1 to at most {MAX_GUESSES} guesses", str(keys.shape[1]))
     return Guesses(keys=keys, work=_work(plugin, value.work))
 
 
 def _work(plugin: str, value: float) -> float:
-    if not (isinstance(value, int | float | np.floating) and np.isfinite(value) and value >= 0):
-        raise ContractError(plugin, "work", "a finite log2 of trials, at least 0", repr(value))
+    if not (isinstance(value, int | float | np.floating) and 0 <= value <= 512):
+        raise ContractError(plugin, "work", "a log2 of trials in 0..512", repr(value))
     return float(value)
 
 
