@@ -11,6 +11,8 @@ import difflib
 import hashlib
 import importlib.util
 import inspect
+import math
+import re
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
@@ -19,12 +21,24 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import numpy as np
 from cloudpickle import register_pickle_by_value
 
 from harness import validate
 from harness.errors import UsageError
 
-__all__ = ["Plugin", "load", "names", "nearest", "parameters_of", "resolve", "shown", "summary_of"]
+__all__ = [
+    "Plugin",
+    "file_of",
+    "load",
+    "names",
+    "nearest",
+    "ours",
+    "parameters_of",
+    "resolve",
+    "shown",
+    "summary_of",
+]
 
 GROUPS = {
     "scheme": "keyassay.schemes",
@@ -40,7 +54,9 @@ _MEMBERS: Mapping[str, tuple[str, ...]] = {
 _CHECK: Mapping[str, Callable[[Any], Any]] = {
     "scheme": validate.scheme_members,
     "attack": validate.attack_members,
+    "corpus": validate.corpus_members,
 }
+_OWN = ("attacks", "schemes", "fixtures", "harness")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +102,9 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
         value = spec(**defaults) if inspect.isclass(spec) else spec
         return Plugin(_checked(kind, value), "object", not _ours(value))
     target, arguments = _parse(spec)
-    if ".py" in target:
-        found: Any = _from_file(kind, target)
+    written = file_of(target)
+    if written is not None:
+        found: Any = _from_file(kind, *written)
         foreign = True
     else:
         known = names(kind)
@@ -104,7 +121,17 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
     )
 
 
-_OWN = ("attacks", "schemes", "fixtures", "harness")
+def file_of(spec: str) -> tuple[Path, str] | None:
+    """The file that a plug-in is written in and what follows it; None for a registered name."""
+    # a folder's name may hold ".py" too
+    found = re.fullmatch(r"(.*?\.py)(?::(.*))?", spec, re.DOTALL)
+    return (Path(found[1]), found[2] or "") if found else None
+
+
+def ours(kind: str, spec: str) -> bool:
+    """Is this the name of a plug-in of this package? Known without importing anything."""
+    entry = names(kind).get(_parse(spec)[0])
+    return entry is not None and entry.module.partition(".")[0] in _OWN
 
 
 def _ours(value: Any) -> bool:
@@ -190,10 +217,7 @@ def load(path: Path) -> ModuleType:
     return module
 
 
-def _from_file(kind: str, target: str) -> Any:
-    file, _, name = target.partition(".py")
-    path = Path(file + ".py")
-    name = name.removeprefix(":")
+def _from_file(kind: str, path: Path, name: str) -> Any:
     if not path.is_file():
         raise UsageError(f"a plug-in file must exist, found none at {path}")
     module = load(path)
@@ -229,6 +253,10 @@ def parameters_of(value: Any) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)  # JSON has no word for it
     if isinstance(value, str | int | float | bool) or value is None:
         return value
     if isinstance(value, list | tuple):
@@ -251,4 +279,8 @@ def summary_of(value: Any) -> str:
 
 def shown(source: str) -> str:
     """A source without the folders of this machine, for results and messages."""
-    return Path(source).name if ".py" in source else source
+    written = file_of(source)
+    if written is None:
+        return source
+    path, rest = written
+    return f"{path.name}:{rest}" if rest else path.name

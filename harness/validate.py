@@ -13,10 +13,13 @@ import numpy as np
 
 from harness.contracts import (
     ABORTED,
+    DEVICE_A,
+    DEVICE_B,
     Array,
     Attack,
     Belief,
     Capture,
+    Corpus,
     Guesses,
     Helper,
     Linear,
@@ -33,6 +36,7 @@ __all__ = [
     "belief",
     "bits",
     "capture",
+    "corpus_members",
     "guesses",
     "helper_data",
     "key_bits",
@@ -197,8 +201,8 @@ def linear(plugin: str, value: object, attempts: int, witness_bits: int) -> Line
 
 def belief(plugin: str, value: Belief, attempts: int, symbols: int, alphabet: int) -> Belief:
     """Normalised log-probabilities for every symbol (or key bit) of every attempt."""
-    if value.about not in ("witness", "key"):
-        raise ContractError(plugin, "about", '"witness" or "key"', repr(value.about))
+    if not isinstance(value.about, str) or value.about not in ("witness", "key"):
+        raise ContractError(plugin, "about", '"witness" or "key"', _kind(value.about))
     log_prob = _array(plugin, "log_prob", value.log_prob, (attempts, symbols, alphabet))
     if not np.issubdtype(log_prob.dtype, np.floating):
         raise ContractError(plugin, "log_prob", "real numbers", _kind(log_prob))
@@ -270,5 +274,18 @@ def attack_members(value: Any) -> Attack:
         words: object = getattr(value, field, frozenset() if field == "likes" else None)
         if not isinstance(words, frozenset | set) or not all(isinstance(w, str) for w in words):
             raise ContractError(name, field, "a frozenset of strings", _kind(words))
+        owned = sorted(w for w in words if w.partition(":")[0] in (DEVICE_A, DEVICE_B))
+        if owned:  # whoever reads the owner's own sensor needs no attack
+            raise ContractError(name, field, "of adversaries' roles and words", f"the owner's {owned[0]!r}")
     _callable_members(name, value, ["believe"])
+    return value  # type: ignore[no-any-return]
+
+
+def corpus_members(value: Any) -> Corpus:
+    """The members that every corpus has; raises ContractError before anything runs."""
+    name = _name("corpus", value)
+    data = getattr(value, "data", None)
+    if data not in ("recorded", "simulated"):
+        raise ContractError(name, "data", '"recorded" or "simulated"', _kind(data))
+    _callable_members(name, value, ["sittings", "block", "describe", "digest"])
     return value  # type: ignore[no-any-return]
