@@ -61,7 +61,7 @@ def chosen_attacks(spec: Any) -> tuple[list[Chosen], list[tuple[str, ...]]]:
     chosen: dict[str, Chosen] = {}
     combinations: list[tuple[str, ...]] = []
     for item in items:
-        parts = item.split("+") if isinstance(item, str) and ".py" not in item else [item]
+        parts = item.split("+") if isinstance(item, str) and plugins.file_of(item) is None else [item]
         members = []
         for part in parts:
             found = _one_attack(part)
@@ -72,18 +72,16 @@ def chosen_attacks(spec: Any) -> tuple[list[Chosen], list[tuple[str, ...]]]:
                 )
             members.append(found.attack.name)
         if len(members) > 1:
-            combinations.append(tuple(members))
+            combinations.append(tuple(dict.fromkeys(members)))
     if spec == "all":
         combinations.append(tuple(chosen))
-    return list(chosen.values()), combinations
+    several = [names for names in dict.fromkeys(combinations) if len(names) > 1]
+    return list(chosen.values()), several
 
 
 def _one_attack(spec: Any) -> Chosen:
-    if isinstance(spec, str) and ".py" in spec:
-        if not Path(spec.partition(".py")[0] + ".py").is_file():
-            plugins.resolve("attack", spec)  # raises the sentence that fits
-        stranger = meet(spec)
-        return Chosen(stranger, spec)
+    if isinstance(spec, str) and not plugins.ours("attack", spec):
+        return Chosen(meet(spec), spec)  # if there is none, the child says so
     found = plugins.resolve("attack", spec)
     return Chosen(found.value, found.source)
 
@@ -103,7 +101,7 @@ def chosen_corpus(spec: Any, **size: int) -> Corpus:
 
 
 def _is_path(spec: str) -> bool:
-    if spec.partition(":")[0] in plugins.names("corpus"):
+    if spec.partition(":")[0] in plugins.names("corpus") or plugins.file_of(spec) is not None:
         return False
     return Path(spec).exists() or "/" in spec or spec.endswith(".csv")
 
@@ -114,7 +112,9 @@ def command_words(
     """The command that makes this result again, without folders of this machine."""
     words = ["keyassay", "audit", *(plugins.shown(p.source) for p in tested)]
     if attacks != "all":
-        words += [w for a in _listed(attacks, "attack") for w in ("--attack", plugins.shown(str(a)))]
+        # an object's own words may name an address in memory, which changes from run to run
+        said = [a if isinstance(a, str) else "object" for a in _listed(attacks, "attack")]
+        words += [w for a in said for w in ("--attack", plugins.shown(a))]
     if source.data == "recorded":
         words += ["--corpus", source.name]
     else:
