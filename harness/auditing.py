@@ -19,7 +19,7 @@ from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits
 
 from harness import plugins
-from harness.cache import Captures, one_rate, render
+from harness.cache import Captures, one_kind, render
 from harness.choosing import (
     Chosen,
     attack_facts,
@@ -33,7 +33,7 @@ from harness.choosing import (
 from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Corpus
 from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
-from harness.exchange import Honest, join, run_block, signal_of
+from harness.exchange import Honest, call, join, run_block, sent, signal_of
 from harness.findings import attack_findings, corpus_findings, scheme_findings
 from harness.measures import attack_rows, honest_rows
 from harness.pursuit import Outcome, pursue, pursue_together
@@ -164,6 +164,8 @@ def _audited(
     for plugin in tested:
         scheme = plugin.value
         try:
+            sent(scheme.name, scheme)  # whatever the number of workers
+            call(scheme.name, "labels", getattr, scheme, "labels", None)
             honest = _exchanged(run, scheme, captures)
             disclosure = disclosure_of(scheme, honest)
             made, own, facts = honest_rows(scheme, honest, disclosure, data=run.corpus.data, seed=run.seed)
@@ -252,7 +254,7 @@ def _rendered(run: _Run, schemes: Sequence[Any], attacks: Sequence[Any]) -> Capt
     parts = run.map("sensing", _render_some, tasks)
     captures = Captures(sittings, {key: cached for part in parts for key, cached in part})
     for name in sorted(wanted):
-        one_rate(captures, name)
+        one_kind(captures, name)
     return captures
 
 
@@ -332,7 +334,7 @@ def _attacked(
             reason = "fewer than two of its attacks hold a belief about the witness here"
             outcomes.append((title, Outcome(untested=reason)))
             continue
-        if title in by_name:
+        if title in {name for name, _ in outcomes}:
             continue
         jobs = [
             ([by_name[n].folds[fold] for n in members], honest, scheme, disclosure, folds, fold)

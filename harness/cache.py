@@ -16,7 +16,7 @@ from harness import validate
 from harness.contracts import Array, Capture, Corpus, Sensed, Sitting
 from harness.errors import CorpusError
 
-__all__ = ["CachedStream", "Captures", "render"]
+__all__ = ["CachedStream", "Captures", "one_kind", "render"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +24,7 @@ class CachedStream:
     """One stream of one sitting on disk."""
 
     path: Path
+    channels: int
     attempt: Array  # (rows,)
     attacker: Array  # (rows,)
     rate_hz: float | None
@@ -63,7 +64,7 @@ def render(
     """Write the streams of one sitting below `folder`; returns ((index, stream), CachedStream) pairs."""
     block = corpus.block(sitting, streams & sitting.streams)
     written = []
-    for name in sorted(block):
+    for number, name in enumerate(sorted(block)):
         sensed = _checked(
             f"{corpus.name}, subject {sitting.subject}, session {sitting.session}, {name}",
             block[name],
@@ -72,10 +73,11 @@ def render(
         samples = sensed.capture.samples
         single = samples.astype(np.float32)
         exact = np.array_equal(single.astype(np.float64), samples, equal_nan=True)
-        path = folder / f"{index}-{name.replace(':', '-').replace('/', '-')}.npy"
+        path = folder / f"{index}-{number}.npy"  # names are other people's words
         np.save(path, single if exact else samples, allow_pickle=False)
         stored = CachedStream(
             path=path,
+            channels=samples.shape[1],
             attempt=sensed.attempt,
             attacker=sensed.attacker,
             rate_hz=sensed.capture.rate_hz,
@@ -104,11 +106,17 @@ def _checked(where: str, sensed: Sensed, sitting: Sitting) -> Sensed:
     return sensed
 
 
-def one_rate(captures: Captures, stream: str) -> None:
-    """Refuse a stream whose rate changes between sittings: one Capture has one rate."""
-    rates = {c.rate_hz for (_, name), c in captures.streams.items() if name == stream}
-    if len(rates) > 1:
-        shown = ", ".join(sorted("none" if r is None else f"{r:g}" for r in rates))
-        raise CorpusError(
-            f"{stream} must have one rate in all sessions, got {shown} Hz; audit them apart or resample"
-        )
+def one_kind(captures: Captures, stream: str) -> None:
+    """Refuse a stream whose rate, unit or channels change between sittings: one Capture has one of each."""
+    stored = [c for (_, name), c in captures.streams.items() if name == stream]
+    kinds = {
+        "rate": {"none" if c.rate_hz is None else f"{c.rate_hz:g} Hz" for c in stored},
+        "unit": {c.unit for c in stored},
+        "number of channels": {str(c.channels) for c in stored},
+    }
+    for what, found in kinds.items():
+        if len(found) > 1:
+            raise CorpusError(
+                f"{stream} must have one {what} in all sessions, got {', '.join(sorted(found))}; "
+                "audit them apart or convert them"
+            )

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+import cloudpickle
 import numpy as np
 
 from harness import validate
@@ -28,7 +29,7 @@ from harness.contracts import (
 from harness.errors import ContractError
 from harness.streams import stream
 
-__all__ = ["Honest", "call", "join", "run_block", "seconds_of", "signal_of", "strangers"]
+__all__ = ["Honest", "call", "join", "run_block", "seconds_of", "sent", "signal_of", "strangers"]
 
 T = TypeVar("T")
 
@@ -78,6 +79,27 @@ def call(plugin: str, member: str, function: Callable[..., T], *args: Any, **opt
         ) from error
 
 
+def sent(plugin: str, value: Any) -> bytes:
+    """`value` as another process gets it, plug-ins by value."""
+    try:
+        return bytes(cloudpickle.dumps(value))
+    except Exception as error:  # a stranger's parts may raise anything
+        raise _not_copied(plugin, error) from error
+
+
+def _copy(scheme: Any) -> Any:
+    try:
+        return copy.deepcopy(scheme)
+    except Exception as error:  # a stranger's parts may raise anything
+        raise _not_copied(scheme.name, error) from error
+
+
+def _not_copied(plugin: str, error: Exception) -> ContractError:
+    return ContractError(
+        plugin, "__init__()", "free of parts that cannot be copied", f"{type(error).__name__}: {error}"
+    )
+
+
 def signal_of(scheme: Any, role: str) -> str:
     """The kind of capture that the scheme reads from a role; adversaries count as device A."""
     signal = scheme.signal
@@ -123,7 +145,7 @@ def run_block(
         If the scheme broke its promise.
     """
     name, width = scheme.name, int(scheme.key_bits)
-    device_a, device_b = copy.deepcopy(scheme), copy.deepcopy(scheme)
+    device_a, device_b = _copy(scheme), _copy(scheme)
     attempts = captures[DEVICE_A].samples.shape[0]
     a, b = (
         validate.witness(name, call(name, "witness()", device.witness, captures[role]), attempts)
@@ -236,11 +258,13 @@ def strangers(scheme: Any, honest: Honest, *, seed: int) -> tuple[Array, Array]:
     name, width = scheme.name, int(scheme.key_bits)
     b, own = take(honest.b, rows), copy.deepcopy(scheme)
     keys_a: Any = honest.keys_a
+    aborted = None  # of the runs with strangers; the owner's own are no longer established
     if callable(getattr(scheme, "agree", None)):  # its messages depend on B, so it runs again
         rng = stream(seed, "strangers", "agree")
-        keys_a, keys, accepted, _ = parts(
+        keys_a, keys, accepted, helper = parts(
             name, "agree()", call(name, "agree()", own.agree, honest.a, b, rng=rng), 4
         )
+        aborted = validate.helper_data(name, helper, honest.attempts).get(ABORTED)
     else:
         answer = call(name, "reproduce()", own.reproduce, b, dict(honest.helper))
         keys, accepted = parts(name, "reproduce()", answer, 2)
@@ -248,7 +272,8 @@ def strangers(scheme: Any, honest: Honest, *, seed: int) -> tuple[Array, Array]:
     keys = validate.key_bits(name, "keys of B", keys, honest.attempts, width)
     accepted = validate.accepted_flags(name, accepted, honest.attempts)
     equal = (keys == keys_a).all(axis=1)
-    return honest.established & b.acquired & accepted & equal, honest.subject[rows]
+    hit = honest.established & b.acquired & accepted & equal
+    return hit if aborted is None else hit & ~aborted, honest.subject[rows]
 
 
 def other_rows(subject: Array, *, seed: int) -> Array:

@@ -23,6 +23,7 @@ import numpy as np
 
 from harness.contracts import Belief, Guesses, View
 from harness.errors import ContractError, UsageError
+from harness.exchange import sent
 from harness.plugins import shown
 from harness.validate import attack_members
 
@@ -44,7 +45,8 @@ class Stranger:
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         """Have the attack answer one View in a fresh process."""
-        header, array = _run(self.spec, cloudpickle.dumps((view, rng)), self.name)
+        parcel = sent(view.scheme.name, (view, rng))
+        header, array = _run(self.spec, parcel, self.name)
         # the child is the stranger's: what it sends may be anything
         work, about = header.get("work"), header.get("about", "witness")
         if not isinstance(work, int | float) or not isinstance(about, str):
