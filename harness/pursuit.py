@@ -98,7 +98,8 @@ def pursue(
     try:
         return _pursued(attack, scheme, honest, disclosure, captures, folds, fold, seed, calibrate)
     except Unseen as reason:
-        return FoldAnswer(untested=str(reason))
+        victims = np.isin(honest.subject, folds[fold]) & honest.established
+        return FoldAnswer(untested=str(reason), left_out=int(victims.sum()))
     except ContractError as error:
         return FoldAnswer(failed=str(error))
 
@@ -118,19 +119,19 @@ def _pursued(
     others = np.flatnonzero(~inside)
     learned = population_rows(honest, others, seed=seed, fold=fold)
     victims = np.flatnonzero(inside & honest.established)
-    answers = [
-        _ask(
-            attack, scheme, honest, captures, some, learned, stream(seed, "attack", attack.name, fold, rank)
-        )
-        for rank, some in _by_rank(attack, honest, victims)
-    ]
+    if len(victims) == 0:
+        return FoldAnswer(untested="no attempt established a key")
+    answers = _asked(attack, scheme, honest, captures, victims, learned, (seed, "attack", fold))
     outcomes = [outcome for outcome, _ in answers]
+    witnessed = any(isinstance(o, Belief) and o.about == "witness" for o in outcomes)
+    if witnessed and disclosure.labels is None and not callable(getattr(scheme, "reproduce", None)):
+        raise Unseen(
+            "a belief about the witness gives keys only by `reproduce` or a disclosure: it has neither"
+        )
     rows = Rows(
-        attempt=np.concatenate([r.attempt for _, r in answers]) if answers else np.zeros(0, np.intp),
-        attacker=np.concatenate([r.attacker for _, r in answers]) if answers else np.zeros(0, np.intp),
+        attempt=np.concatenate([r.attempt for _, r in answers]),
+        attacker=np.concatenate([r.attacker for _, r in answers]),
     )
-    if len(rows.attempt) == 0:
-        return FoldAnswer(untested="no attempt established a key", left_out=0)
     prior = _prior(honest, folds, [fold])
     parts = [
         judge(outcome, scheme, honest, disclosure, attempt=r.attempt, attacker=r.attacker, prior=prior)
@@ -166,6 +167,29 @@ def _by_rank(attack: Any, honest: Honest, victims: Array) -> list[tuple[int, Arr
     return groups
 
 
+def _asked(
+    attack: Any,
+    scheme: Any,
+    honest: Honest,
+    captures: Captures,
+    people: Array,
+    learned: Array,
+    purpose: tuple[int, str, int],
+) -> list[tuple[Belief | Guesses, Rows]]:
+    """One answer for each View that can be shown; raises Unseen if none can."""
+    seed, what, fold = purpose
+    answers, reasons = [], []
+    for rank, some in _by_rank(attack, honest, people):
+        rng = stream(seed, what, attack.name, fold, rank)
+        try:
+            answers.append(_ask(attack, scheme, honest, captures, some, learned, rng))
+        except Unseen as reason:  # another session may have what this one lacks
+            reasons.append(reason)
+    if not answers:
+        raise reasons[0]
+    return answers
+
+
 def _ask(
     attack: Any,
     scheme: Any,
@@ -181,7 +205,7 @@ def _ask(
         return validate.guesses(attack.name, outcome, view.attempts, int(scheme.key_bits)), rows
     if not isinstance(outcome, Belief):
         raise ContractError(attack.name, "believe()", "a Belief or Guesses", type(outcome).__name__)
-    about_key = outcome.about == "key"
+    about_key = isinstance(outcome.about, str) and outcome.about == "key"
     width, alphabet = (
         (int(scheme.key_bits), 2) if about_key else (honest.a.symbols.shape[1], honest.a.alphabet)
     )
@@ -207,23 +231,11 @@ def _calibration(
     apart = np.isin(honest.subject, np.concatenate([folds[fold], folds[second]]))
     learned = population_rows(honest, np.flatnonzero(~apart), seed=seed, fold=fold)
     people = np.flatnonzero(np.isin(honest.subject, folds[second]) & honest.established)
-    try:
-        groups = _by_rank(attack, honest, people)
-        answers = [
-            _ask(
-                attack,
-                scheme,
-                honest,
-                captures,
-                some,
-                learned,
-                stream(seed, "calibrate", attack.name, fold, rank),
-            )
-            for rank, some in groups
-        ]
-    except Unseen:
+    if len(people) == 0:
         return None
-    if not answers:
+    try:
+        answers = _asked(attack, scheme, honest, captures, people, learned, (seed, "calibrate", fold))
+    except Unseen:
         return None
     rows = Rows(
         attempt=np.concatenate([r.attempt for _, r in answers]),
