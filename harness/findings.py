@@ -6,6 +6,7 @@ in at most one audit in a hundred.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -33,7 +34,7 @@ FAMILY_LEVEL = 0.01
 
 def promised_odds(budget: int, key_bits: int) -> float:
     """Odds of a guesser against a uniform key: what the scheme promises."""
-    return min(1.0, budget / 2.0**key_bits)
+    return min(1.0, math.ldexp(budget, -key_bits))
 
 
 def attack_findings(

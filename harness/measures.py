@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
@@ -163,7 +164,7 @@ def _repeats(table: _Table, honest: Honest, facts: dict[str, Any]) -> None:
     n, width = int(usable.sum()), honest.keys_a.shape[1]
     repeated = (count[index.ravel()] > 1).astype(float)
     pairs = int((count * (count - 1) // 2).sum())
-    facts["repeats"] = {"pairs": pairs, "keys": n, "expected-pairs": n * (n - 1) / 2 / 2.0**width}
+    facts["repeats"] = {"pairs": pairs, "keys": n, "expected-pairs": math.ldexp(n * (n - 1) / 2, -width)}
     table.add(
         "key-repeats",
         proportion.clustered_rate(repeated, repeated, honest.subject[usable], side="estimate"),
@@ -308,7 +309,7 @@ def successes(scores: Scores, key_bits: int) -> Iterator[tuple[int, Array, Array
     longest list always succeeds.
     """
     for budget in BUDGETS:
-        if budget >= 2.0**key_bits + MAX_GUESSES:
+        if budget >= 2**key_bits + MAX_GUESSES:
             yield budget, np.ones(len(scores.attempt)), np.ones(len(scores.attempt))
         else:
             yield (budget, *scores.ranks.success(budget, offline=budget >= OFFLINE_FROM))
