@@ -130,7 +130,8 @@ def _writable(out: Path) -> None:
     """Refuse a folder that cannot be written before hours are spent, without leaving anything behind."""
     from harness.errors import UsageError
 
-    existing = next(p for p in [out, *out.absolute().parents] if p.exists())
+    # a link that leads nowhere is in the way too
+    existing = next(p for p in [out, *out.absolute().parents] if p.exists() or p.is_symlink())
     if not existing.is_dir() or not os.access(existing, os.W_OK):
         raise UsageError(f"`--out` must be a folder that can be written, got {out}")
 
