@@ -1,4 +1,4 @@
-"""A stranger's attack runs in a process of its own that never held a key.
+"""A stranger's attack runs in a process of its own that is not handed keys.
 
 The parent never imports the file. It starts a child that introduces the attack, or answers one View
 with plain arrays; nothing that comes back is unpickled. The child gets a generator, never the seed.
