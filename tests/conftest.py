@@ -12,7 +12,7 @@ from harness.contracts import DEVICE_B
 PLUGINS = Path(__file__).parent / "harness" / "plugins_for_tests"
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def plugins() -> Path:
     return PLUGINS
 
@@ -25,4 +25,5 @@ def people() -> Channel:
 
 @pytest.fixture
 def scheme() -> SignCommitment:
-    return SignCommitment()
+    """Twelve bits of key from 21 signs; small codes are enumerated in no time."""
+    return SignCommitment(code="hamming-7-4", blocks=3)

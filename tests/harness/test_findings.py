@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -10,22 +11,25 @@ import pytest
 
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import DEVICE_B, Array, Helper, Witness
+from harness.contracts import DEVICE_B, Array, Belief, Helper, View, Witness
 from harness.findings import promised_odds, scheme_findings
 from harness.results import Finding
 from harness.score import Disclosure
 
 NOTHING = Disclosure(None, None, ())
-
-
-def found(scheme: Any = None, attacks: Any = "distant-sensor", corpus: Any = None) -> dict[str, Finding]:
-    corpus = corpus or Channel(subjects=20, errors=((DEVICE_B, 0.0), ("remote", 0.5)))
-    result = audit(scheme or SignCommitment(), attacks=attacks, corpus=corpus)
-    return {f.id: f for f in result.findings}
+SMALL: dict[str, Any] = {"code": "hamming-7-4", "blocks": 3}  # enumerated in no time
 
 
 def remote(error: float) -> Channel:
     return Channel(subjects=20, errors=((DEVICE_B, 0.0), ("remote", error)))
+
+
+@cache
+def found(
+    scheme: Any = None, attacks: Any = "distant-sensor", corpus: Channel | None = None
+) -> dict[str, Finding]:
+    result = audit(scheme or SignCommitment(**SMALL), attacks=attacks, corpus=corpus or remote(0.5))
+    return {f.id: f for f in result.findings}
 
 
 def test_odds_above_the_promise() -> None:
@@ -40,6 +44,21 @@ def test_severity_falls_with_the_guesses_needed() -> None:
     flagged = found(SignCommitment(blocks=4), corpus=long)["odds-above-promise"]
     assert flagged.details["budget"] > 100
     assert flagged.severity == "medium"
+
+
+class Fails:
+    name, sees = "fails", frozenset({"remote"})
+
+    def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
+        raise RuntimeError("no luck")
+
+
+def test_an_attack_that_failed_says_nothing_of_the_scheme() -> None:
+    flagged = found(attacks=Fails())
+    assert flagged["plug-in-failed"].attack == "fails"
+    assert "no luck" in flagged["plug-in-failed"].text
+    assert set(flagged) == {"plug-in-failed", "simulated"}
+    assert "plug-in-failed" not in found()
 
 
 def test_a_view_that_tells_attempts_apart() -> None:
@@ -57,11 +76,11 @@ class Constant(SignCommitment):
 
     def witness(self, capture: Any) -> Witness:
         rows = len(capture.samples)
-        return Witness(symbols=np.zeros((rows, 23), np.uint8), alphabet=2, acquired=np.ones(rows, bool))
+        return Witness(symbols=np.zeros((rows, 21), np.uint8), alphabet=2, acquired=np.ones(rows, bool))
 
 
 class OneKey(SignCommitment):
-    """Gives everyone the same key."""
+    """Tosses the same coins in every session."""
 
     __slots__ = ()
 
@@ -70,7 +89,7 @@ class OneKey(SignCommitment):
 
 
 def test_strangers_that_agree() -> None:
-    flagged = found(Constant())
+    flagged = found(Constant(**SMALL))
     assert flagged["strangers-agree"].severity == "critical"
     assert flagged["witness-constant"].severity == "high"
     assert not {"strangers-agree", "witness-constant"} & set(found())
@@ -86,7 +105,14 @@ def test_strangers_at_the_rate_of_chance_are_no_finding() -> None:
         assert ("strangers-agree" in ids) is flagged
 
 
-def test_keys_that_repeat() -> None:
+def test_keys_of_few_coins_repeat() -> None:
+    flagged = found(OneKey(**SMALL))
+    assert flagged["keys-repeat"].severity == "high"
+    assert flagged["keys-repeat"].details["keys"] == 200
+    assert "keys-repeat" not in found()
+
+
+def test_keys_repeat_where_more_are_equal_than_chance_allows() -> None:
     scheme = SignCommitment()
     for pairs, flagged in ((0, False), (2, False), (30, True)):
         facts = {"repeats": {"pairs": pairs, "keys": 100, "expected-pairs": 1.2}}
@@ -120,8 +146,8 @@ class Chatty(SignCommitment):
 
 
 def test_disclosures_that_lie_or_leave_something_out() -> None:
-    assert found(Lies())["disclosure-wrong"].severity == "medium"
-    uncovered = found(Chatty())["helper-not-covered"]
+    assert found(Lies(**SMALL))["disclosure-wrong"].severity == "medium"
+    uncovered = found(Chatty(**SMALL))["helper-not-covered"]
     assert "note" in uncovered.text
     assert not {"disclosure-wrong", "helper-not-covered"} & set(found())
 
