@@ -69,7 +69,9 @@ def _odds(scheme: Any, honest: Honest, attack: str, scores: Scores, tests: int) 
     )  # two-sided, so each limit at FAMILY_LEVEL / tests
     for budget, low, high in successes(scores, int(scheme.key_bits)):
         promise = promised_odds(budget, int(scheme.key_bits))
-        found = proportion.clustered_rate(low, high, subject, side="attacker-at-least", level=level)
+        found = proportion.clustered_rate(
+            low, high, subject, side="attacker-at-least", level=level, attacker=scores.attacker
+        )
         if found.low <= promise or promise >= 1:
             continue
         yield Finding(

@@ -278,7 +278,9 @@ def attack_rows(
     table = _Table(scheme, attack, data)
     subject = honest.subject[scores.attempt]
     for budget, low, high in successes(scores, key_bits):
-        estimate = proportion.clustered_rate(low, high, subject, side="attacker-at-least")
+        estimate = proportion.clustered_rate(
+            low, high, subject, side="attacker-at-least", attacker=scores.attacker
+        )
         if scores.method == ORDERED_STATISTICS:  # the order in which keys are tried is a model's
             estimate = replace(estimate, evidence="modelled")
         table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, note))

@@ -99,12 +99,14 @@ def clustered_rate(
     side: str,
     level: float = 0.9,
     icc_floor: float = ICC_FLOOR,
+    attacker: Array | None = None,
 ) -> Estimate:
-    """Rate of success of attempts that cluster in subjects.
+    """Rate of success of attempts that cluster in subjects, and in attackers where these are people.
 
     Clopper–Pearson on the effective sample: attempts divided by the design effect
     ``1 + (m - 1) ICC``, where ICC is the larger of its 90 % upper F limit and a floor, and m the size of a
-    subject as an attempt meets it. At level .9 each limit alone is one-sided at 95 %.
+    subject as an attempt meets it; the people who attack add a term of their own. At level .9 each limit
+    alone is one-sided at 95 %.
 
     Parameters
     ----------
@@ -117,7 +119,10 @@ def clustered_rate(
     level : float
         Two-sided.
     icc_floor : float
-        An assumption where there are no or few successes; it is part of `method`.
+        An assumption where there are no or few successes.
+    attacker : (attempts,) int, optional
+        Person behind the adversary's capture; -1 = nobody. Eight mimics are eight, however many attempts
+        they made.
 
     Returns
     -------
@@ -150,11 +155,10 @@ def clustered_rate(
     if crossed > 1e-9:  # the two are divided out apart, and may differ by rounding
         raise ValueError(f"`low_hits` must not lie above `high_hits`, got one {crossed:g} above")
     _, sizes = np.unique(subject, return_counts=True)
-    icc = np.fmax.reduce(
-        [intraclass_upper(low_hits, subject), intraclass_upper(high_hits, subject), icc_floor]
-    )
-    weight = float((sizes**2).sum() / n)
-    effect = 1 + (weight - 1) * float(icc)
+    effect = 1 + _excess(low_hits, high_hits, subject, icc_floor)
+    people = attacker is not None and bool((attacker >= 0).any())
+    if attacker is not None and people:
+        effect += _excess(low_hits, high_hits, attacker, icc_floor)
     effective = n / effect
     value = float(low_hits.mean())
     low = clopper_pearson(value * effective, effective, level=level)[0]
@@ -169,8 +173,15 @@ def clustered_rate(
         evidence="counted",
         subjects=len(sizes),
         attempts=n,
-        method="design-effect",
+        method="design-effect-two-way" if people else "design-effect",
     )
+
+
+def _excess(low_hits: Array, high_hits: Array, group: Array, icc_floor: float) -> float:
+    """What clustering in groups adds to the design effect: (m - 1) ICC."""
+    _, sizes = np.unique(group, return_counts=True)
+    icc = np.fmax.reduce([intraclass_upper(low_hits, group), intraclass_upper(high_hits, group), icc_floor])
+    return float(((sizes**2).sum() / len(group) - 1) * icc)
 
 
 def subject_rate(hits: Array, subject: Array, *, side: str, level: float = 0.9) -> Estimate:

@@ -268,3 +268,38 @@ def test_each_limit_covers(rate: float, icc: float) -> None:
     seed = CELLS.index((rate, icc))
     low, high = times_covered(clustered, rate, icc, repetitions=4000, seed=seed)
     assert min(low, high) >= least_covered(4000, 2 * len(CELLS))
+
+
+def test_attackers_are_people_too() -> None:
+    """Sixty victims and eight mimics: zero successes bound the odds by the eight, not by the sixty."""
+    subject, attacker = np.repeat(np.arange(60), 10), np.arange(600) % 8
+    none = np.zeros(600)
+    alone = clustered_rate(none, none, subject, side="attacker-at-least")
+    both = clustered_rate(none, none, subject, side="attacker-at-least", attacker=attacker)
+    nobody = clustered_rate(none, none, subject, side="attacker-at-least", attacker=np.full(600, -1))
+    assert nobody == alone
+    effective = 600 / (1 + 9 * ICC_FLOOR + 74 * ICC_FLOOR)
+    assert both.high == pytest.approx(1 - 0.05 ** (1 / effective))
+    assert both.high > 5 * alone.high
+
+
+def two_way_coverage(*, counted: bool, repetitions: int = 600) -> float:
+    """Coverage of the upper limit at rate .1 where victims and eight mimics both differ."""
+    rng = np.random.default_rng(17)
+    subject, attacker = np.repeat(np.arange(60), 10), np.tile(np.arange(8), 75)
+    held = 0
+    for _ in range(repetitions):
+        # each mimic has odds of their own: beta with mean .1 and an intra-class correlation of .2
+        odds = rng.beta(0.4, 3.6, 8)[attacker]
+        hits = (rng.random(600) < odds).astype(float)
+        found = clustered_rate(
+            hits, hits, subject, side="attacker-at-least", attacker=attacker if counted else None
+        )
+        held += found.high >= 0.1
+    return held / repetitions
+
+
+def test_the_limit_covers_where_mimics_differ_and_would_not_without_them() -> None:
+    least = binom.ppf(0.005, 600, 0.95) / 600
+    assert two_way_coverage(counted=True) >= least
+    assert two_way_coverage(counted=False) < least
