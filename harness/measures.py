@@ -247,6 +247,10 @@ def _rates(
     found = rate.rates(bits, seconds)
     if strength is not None:
         found.append(rate.net_rate(strength, agreement, seconds))
+    else:
+        why = "what is left given the helper data is not known, so no rate counts"
+        table.skip("rate", "bit/s", why, method=rate.COUNTS)
+        table.skip("time-to-key", "s", why, method=rate.COUNTS)
     for estimate in found:
         counts = estimate.method == rate.COUNTS
         reason = "a usual claim, not a security figure"

@@ -33,7 +33,7 @@ _HONEST = (
     ("failure-to-acquire", "Failures to acquire"),
     ("bit-mismatch", "Bits that differ before correction"),
     ("time-to-key", "Time to a key"),
-    ("rate", "Secret rate"),
+    ("rate", "Secret rate, given helper data alone"),
     ("strangers-agreement", "A stranger's body agrees"),
 )
 
@@ -230,11 +230,19 @@ def _honest_table(audit: Audit) -> Table:
 
 def _honest_row(audit: Audit, scheme: str, measure: str) -> Row | None:
     rows = audit.select(scheme=scheme, attack=None, measure=measure)
+    if measure == "rate":
+        # a usual claim must never stand where the rate that counts is looked for
+        rows = [r for r in rows if not _usual(r)]
     if measure == "time-to-key":
         # A time belongs to the rate shown beside it, also where that rate never gets there.
-        rate = chosen(audit.select(scheme=scheme, attack=None, measure="rate"))
-        rows = [r for r in rows if rate is not None and r.method == rate.method] or rows
+        rate = _honest_row(audit, scheme, "rate")
+        rows = [r for r in rows if not _usual(r) and rate is not None and r.method == rate.method]
     return chosen(rows)
+
+
+def _usual(row: Row) -> bool:
+    """Whether a rate is one of the usual claims, which are no security figures."""
+    return "usual claim" in (row.reason or "")
 
 
 def _basis(row: Row) -> str:

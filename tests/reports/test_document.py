@@ -102,7 +102,7 @@ def test_first_screen_says_what_a_reader_must_know(report: Document) -> None:
 
 def test_honest_pair_shows_the_rate_and_time_that_count(report: Document) -> None:
     rows = {r[0].text: r[1] for r in report.tables("honest")[0].rows}
-    assert rows["Secret rate"] == Cell(
+    assert rows["Secret rate, given helper data alone"] == Cell(
         "3.21 [2.9, 3.4] bit/s", "average-min-entropy; this is the one that counts"
     )
     assert rows["Time to a key"].text == "39.9 [37.7, 44.1] s"
@@ -220,7 +220,7 @@ def test_a_rate_that_never_fills_a_key_is_not_given_the_time_of_another() -> Non
     )
     shown = {r[0].text: r[1] for r in document(audit).tables("honest")[0].rows}
     assert shown["Time to a key"] == Cell("not-applicable", "at this rate never")
-    assert shown["Secret rate"].detail == "net; this one counts"
+    assert shown["Secret rate, given helper data alone"].detail == "net; this one counts"
 
 
 def test_a_missing_quantity_is_told_apart_from_an_open_threat(audit: Audit) -> None:
@@ -244,3 +244,19 @@ def test_a_missing_quantity_is_told_apart_from_an_open_threat(audit: Audit) -> N
     assert f"Not measured: mutual-information (nat) of envelope-trend: untested: {why}" in " ".join(
         to_text(report).split()
     )
+
+
+def test_a_usual_claim_never_stands_as_the_secret_rate(audit: Audit) -> None:
+    rows = [
+        r for r in audit.rows if not (r.measure in ("rate", "time-to-key") and "counts" in (r.reason or ""))
+    ]
+    rows = [
+        replace(r, reason="a usual claim, not a security figure")
+        if r.measure in ("rate", "time-to-key")
+        else r
+        for r in rows
+    ]
+    assert any(r.measure == "rate" for r in rows)
+    shown = {r[0].text: r[1].text for r in document(replace(audit, rows=rows)).tables("honest")[0].rows}
+    assert shown["Secret rate, given helper data alone"] == "not stated"
+    assert shown["Time to a key"] == "not stated"
