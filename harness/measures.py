@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -204,19 +205,23 @@ def _entropy(
         worst, symbols=m, parities=disclosure.block_bits[1] * disclosure.blocks, limit=limit
     )
     table.add("min-entropy", chain, reason="for the worst subject, if its symbols were independent")
+    fitted = partial(
+        given_helper.estimated_min_entropy,
+        labels=disclosure.labels,
+        parity=linear.parity,
+        positions=linear.positions[0],
+        limit=limit,
+    )
+    mine = subject == who
     try:
-        exact = given_helper.estimated_min_entropy(
-            symbols,
-            subject,
-            labels=disclosure.labels,
-            parity=linear.parity,
-            positions=linear.positions[0],
-            limit=limit,
-        )
+        exact, alone = fitted(symbols, subject), fitted(symbols[mine], subject[mine])
     except (InsufficientData, ValueError) as error:
         table.skip("min-entropy", "bit", str(error), method="average-given-helper-independent-symbols")
         return chain
-    table.add("min-entropy", exact, reason="exact for independent symbols with the shares seen here")
+    table.add("min-entropy", exact, reason="exact for independent symbols with the shares of all people")
+    # a pooled figure hides people: half of them at .9 and half at .1 pool to uniform bits
+    alone = replace(alone, method="average-given-helper-worst-subject")
+    table.add("min-entropy", alone, reason=f"the same with the shares of subject {who} alone")
     return exact
 
 

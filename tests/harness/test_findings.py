@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -166,3 +166,36 @@ def test_notes_on_people_and_roles() -> None:
 )
 def test_the_promise(budget: int, bits: int, odds: float) -> None:
     assert promised_odds(budget, bits) == odds
+
+
+def test_the_worst_person_stands_beside_what_is_left_on_average() -> None:
+    """Half the people at .9 and half at .1 pool to uniform bits; each alone leaves far less."""
+    people = Channel(subjects=10, attempts=20, ones=0.9)
+    flipped = replace(people, ones=0.1)
+
+    @dataclass(frozen=True)
+    class Mixed:
+        """Even subjects at .9, odd ones at .1."""
+
+        name: str = "mixed"
+        data: str = "simulated"
+
+        def sittings(self) -> Any:
+            return people.sittings()
+
+        def block(self, sitting: Any, streams: Any) -> Any:
+            return (people if sitting.subject % 2 else flipped).block(sitting, streams)
+
+        def describe(self) -> Any:
+            return {}
+
+        def digest(self) -> str:
+            return "mixed"
+
+    rows = audit(SignCommitment(), attacks="population", corpus=Mixed()).select(measure="min-entropy")
+    left = {r.method: r.value for r in rows}
+    pooled, alone = (left[f"average-given-helper-{m}"] for m in ("independent-symbols", "worst-subject"))
+    assert pooled is not None
+    assert alone is not None
+    assert pooled > 11
+    assert alone < 2
