@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import json
-import sys
 from dataclasses import replace
 from pathlib import Path
-from types import SimpleNamespace
 
-import numpy as np
 import pytest
 
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import DEVICE_B, View
+from harness.contracts import DEVICE_B
 from harness.errors import CorpusError, UsageError
 from harness.plugins import load
 from harness.results import COLUMNS, Audit, keys_of
@@ -166,58 +163,6 @@ def test_our_own_attacks_fail_in_the_same_way(
     broken = load(plugins / "broken.py")
     result = audit(scheme, attacks=[broken.WrongShape(), broken.Raises()], corpus=people)
     assert [r.attack for r in result.select(status="failed")] == ["wrong-shape", "raises"]
-
-
-def test_a_thief_finds_no_key(plugins: Path, scheme: SignCommitment) -> None:
-    people = Channel(subjects=10, attempts=5)
-    for name in [n for n in sys.modules if "thief" in n]:  # another test may have imported it here
-        del sys.modules[name]
-    result = audit(scheme, attacks=f"{plugins / 'thief.py'}:Thief", corpus=people)
-    assert not any("thief" in name for name in sys.modules)
-    (odds,) = result.select(attack="thief", measure="success-odds", budget=100)
-    assert odds.value is not None
-    # at most 65 guesses of 2^12 keys in 100 attempts: over 5 hits by chance in one of 100 runs
-    assert odds.value * odds.attempts <= 5
-
-
-def test_the_thief_takes_a_key_that_lies_about(plugins: Path) -> None:
-    keys = np.random.default_rng(3).integers(0, 2, (20, 12), dtype=np.uint8)
-    nothing = np.arange(20)
-    view = View(
-        scheme=SimpleNamespace(key_bits=12, pocket={"keys": keys}),
-        attempts=20,
-        subject=nothing,
-        session=nothing,
-        captures={},
-        helper={},
-    )
-    taken = load(plugins / "thief.py").Thief().believe(view, rng=np.random.default_rng(0)).keys
-    assert (taken == keys[:, None, :]).all(axis=2).any(axis=1).all()
-
-
-def test_a_remembering_scheme_gains_nothing(people: Channel) -> None:
-    class Memory:
-        """Keeps A's key in itself and gives it to whoever reproduces."""
-
-        name, key_bits, signal = "memory", 12, "value"
-
-        def __init__(self) -> None:
-            self.key: object = None
-
-        def witness(self, capture):  # type: ignore[no-untyped-def]
-            return SignCommitment().witness(capture)
-
-        def generate(self, witness, *, rng):  # type: ignore[no-untyped-def]
-            self.key, helper = SignCommitment().generate(witness, rng=rng)
-            return self.key, helper
-
-        def reproduce(self, witness, helper):  # type: ignore[no-untyped-def]
-            keys, accepted = SignCommitment().reproduce(witness, helper)
-            return (keys if self.key is None else self.key), accepted
-
-    noisy = replace(people, errors=((DEVICE_B, 0.5),))
-    (agreement,) = audit(Memory(), attacks="population", corpus=noisy).select(measure="key-agreement")
-    assert agreement.value == 0.0
 
 
 def test_what_a_corpus_cannot_show_is_untested_with_its_reason(

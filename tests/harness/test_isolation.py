@@ -1,164 +1,251 @@
-"""Plug-ins that leave, lie to the parent, or could be told apart by their name."""
+"""A stranger's attack gets its View and nothing else, and what it sends back is not trusted."""
 
 from __future__ import annotations
 
-import io
-from dataclasses import dataclass
+import json
+import sys
+from dataclasses import dataclass, field, replace
+from importlib.metadata import EntryPoint
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from fixtures.controls import Channel, SignCommitment
-from harness import audit
-from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Guesses, Helper, View, Witness
+from harness import audit, isolation, plugins
+from harness.contracts import DEVICE_B, Array, Belief, Capture, Guesses, Helper, View, Witness
 from harness.errors import ContractError, UsageError
-from harness.exchange import run_block
-from harness.isolation import meet
-from harness.plugins import resolve
+from harness.isolation import Stranger, meet
+from harness.plugins import load
+from harness.results import Audit
 
-_npy = io.BytesIO()
-np.save(_npy, np.zeros((2, 1, 12), np.uint8))
-SOUND = _npy.getvalue()
-
-LIAR = '''
-import os
-
-class Liar:
-    """Answers on the parent's line itself and leaves."""
-
-    name, sees = "liar", frozenset({{"remote"}})
-
-    def believe(self, view, *, rng):
-        for line in range(3, 64):
-            try:
-                os.write(line, {answer!r})
-            except OSError:
-                continue
-        os._exit(0)
-'''
+PAIR = Channel(subjects=2, attempts=3, errors=((DEVICE_B, 0.02), ("remote", 0.1)))
+SHORT = SignCommitment(code="hamming-7-4")
 
 
-def pair(flip: int = 0) -> dict[str, Capture]:
-    values = np.random.default_rng(1).standard_normal((4, 1, 23))
-    other = values.copy()
-    other[:, :, :flip] *= -1
-    return {
-        role: Capture(samples=x, rate_hz=1.0, signal="value", unit="1")
-        for role, x in ((DEVICE_A, values), (DEVICE_B, other))
-    }
+@dataclass
+class Remembers:
+    """Keeps A's key, witness and capture in itself, and gives the key to whoever reproduces."""
 
-
-class Plain:
-    name, key_bits, signal = "plain", 23, "value"
+    name: str = "remembers"
+    key_bits: int = 12
+    signal: str = "value"
+    pocket: list[Any] = field(default_factory=list)
+    inner: SignCommitment = field(default_factory=lambda: SignCommitment(code="hamming-7-4", blocks=3))
 
     def witness(self, capture: Capture) -> Witness:
-        bits = (capture.samples[:, 0] > 0).astype(np.uint8)
-        return Witness(symbols=bits, alphabet=2, acquired=np.ones(len(bits), bool))
+        self.pocket.append(capture)
+        return self.inner.witness(capture)
 
     def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
-        return witness.symbols.copy(), {}
+        keys, helper = self.inner.generate(witness, rng=rng)
+        self.pocket += [keys, witness]
+        return keys, helper
 
     def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        return witness.symbols.copy(), np.ones(len(witness.symbols), bool)
+        kept = [p for p in self.pocket if isinstance(p, np.ndarray)]
+        keys, accepted = self.inner.reproduce(witness, helper)
+        return (kept[0] if kept else keys), accepted
 
 
-@pytest.mark.parametrize("member", ["witness", "generate", "reproduce"])
-def test_a_scheme_that_leaves_fails_and_does_not_take_the_audit_along(member: str) -> None:
-    def leave(self: Any, *_: Any, **__: Any) -> None:
-        raise SystemExit(0)
-
-    leaving = type("Leaving", (Plain,), {member: leave})()
-    with pytest.raises(ContractError, match="SystemExit"):
-        run_block(leaving, pair(), seed=0, sitting=0, subject=0, session=0)
+def rob(scheme: Any, plugins: Path, **options: int) -> Audit:
+    for name in [n for n in sys.modules if "thief" in n]:  # another test may have imported it here
+        del sys.modules[name]
+    return audit(
+        scheme, attacks=f"{plugins / 'thief.py'}:Thief", corpus=Channel(subjects=4, attempts=10), **options
+    )
 
 
-@pytest.mark.parametrize("kind", ["scheme", "attack"])
-def test_a_file_that_leaves_on_import_is_refused(tmp_path: Path, kind: str) -> None:
-    file = tmp_path / f"leaves_{kind}.py"
-    file.write_text("import sys\nsys.exit(0)\n", "utf-8")
-    with pytest.raises(UsageError, match="must be importable, got SystemExit"):
-        meet(str(file)) if kind == "attack" else resolve(kind, str(file))
+def assert_chance(result: Audit) -> None:
+    (odds,) = result.select(attack="thief", measure="success-odds", budget=100)
+    assert odds.value is not None
+    assert odds.attempts == 80
+    # at most 64 guesses of 2^12 keys in each of 80 attempts: more hits than this in one run of a million
+    assert odds.value * odds.attempts <= binom.ppf(1 - 1e-6, 80, 64 / 2**12)
+
+
+def test_a_thief_finds_no_key_and_is_never_imported(plugins: Path, scheme: SignCommitment) -> None:
+    assert_chance(rob(scheme, plugins))
+    assert not any("thief" in name for name in sys.modules)
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_a_scheme_that_remembers_helps_neither_b_nor_the_thief(plugins: Path, jobs: int) -> None:
+    result = rob(Remembers(), plugins, jobs=jobs)
+    assert_chance(result)
+
+
+def test_a_scheme_that_remembers_does_not_agree_where_bodies_do_not() -> None:
+    apart = replace(PAIR, errors=((DEVICE_B, 0.5), ("remote", 0.5)))
+    (found,) = audit(Remembers(), attacks="population", corpus=apart).select(measure="key-agreement")
+    # an honest B guesses one of 2^12 keys in each of 12 attempts
+    assert found.value is not None
+    assert found.value * 12 <= binom.ppf(1 - 1e-6, 12, 2.0**-12)
+
+
+def stolen(plugins: Path, keys: Array, **shown: Any) -> bool:
+    nothing = np.arange(len(keys))
+    options: dict[str, Any] = {
+        "scheme": SimpleNamespace(key_bits=12),
+        "captures": {},
+        "helper": {},
+        **shown,
+    }
+    view = View(attempts=len(keys), subject=nothing, session=nothing, **options)
+    taken = load(plugins / "thief.py").Thief().believe(view, rng=np.random.default_rng(0)).keys
+    return bool((taken == keys[:, None, :]).all(axis=2).any(axis=1).all())
+
+
+@pytest.mark.parametrize("hidden", ["scheme", "notes", "helper"])
+def test_the_thief_takes_keys_that_lie_about(plugins: Path, hidden: str) -> None:
+    keys = np.random.default_rng(3).integers(0, 2, (20, 12), dtype=np.uint8)
+    place: Any = {"notes": {"a": keys}, "helper": {"a": keys}}.get(
+        hidden, SimpleNamespace(key_bits=12, pocket={"keys": keys})
+    )
+    assert stolen(plugins, keys.copy(), **{hidden: place})
+
+
+def test_the_thief_takes_a_capture_of_a_and_makes_the_key_of_it(
+    plugins: Path, scheme: SignCommitment
+) -> None:
+    rng = np.random.default_rng(4)
+    capture = Capture(samples=rng.standard_normal((20, 1, 23)), rate_hz=1.0, signal="value", unit="1")
+    keys, helper = scheme.generate(scheme.witness(capture), rng=rng)
+    assert stolen(plugins, keys.copy(), scheme=scheme, helper=helper, captures={"mislaid": capture})
+
+
+@pytest.fixture(scope="module")
+def rude(plugins: Path) -> Audit:
+    names = ("Dies", "Forges", "Scribbles")
+    return audit(SHORT, attacks=[f"{plugins / 'rude.py'}:{n}" for n in names], corpus=PAIR)
+
+
+def test_a_process_that_dies_is_reported_with_its_last_words(rude: Audit) -> None:
+    (row,) = rude.select(attack="dies")
+    assert row.status == "failed"
+    assert "ended with status 7: out of luck" in str(row.reason)
+
+
+@pytest.mark.parametrize("attack", ["forges", "scribbles"])
+def test_forged_output_and_read_only_arrays_change_nothing(rude: Audit, attack: str) -> None:
+    (row,) = rude.select(attack=attack, measure="success-odds", budget=1)
+    assert (row.status, row.value) == ("measured", pytest.approx(2.0**-4))
+
+
+def test_an_attack_that_never_answers_is_given_up(plugins: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    spec = f"{plugins / 'rude.py'}:Waits"
+    stranger = meet(spec)
+    monkeypatch.setattr(isolation, "PATIENCE_S", 1.0)
+    with pytest.raises(ContractError, match="done within 1 s, got no answer"):
+        stranger.believe(empty_view(), rng=np.random.default_rng(0))
+
+
+def empty_view(scheme: Any = SHORT) -> View:
+    nothing = np.zeros(0, int)
+    return View(scheme=scheme, attempts=0, subject=nothing, session=nothing, captures={}, helper={})
+
+
+def test_an_attack_introduces_itself(plugins: Path) -> None:
+    met = meet(f"{plugins / 'rude.py'}:Scribbles")
+    assert (met.name, met.sees) == ("scribbles", {"remote", "helper", "population"})
+    assert met.summary == "Tries to change what it is shown; says so if it can."
+    assert not met.interferes
 
 
 @pytest.mark.parametrize(
-    "answer",
+    ("name", "sentence"),
     [
-        b"{}\n",
-        b'{"work": "0", "kind": "guesses"}\n',
-        b"[1]\n",
-        b'{"work": 0.0}\n',
-        b'{"work": 0.0, "kind": "guesses"}\n\x93NUMPY\x01\x00',
-        b'{"usage": "gone"}\n',
-        b'{"work": "0", "kind": "guesses"}\n' + SOUND,
-        b'{"work": 0.0, "about": ["witness"]}\n' + SOUND,
-        b"[" * 100_000 + b"\n",
+        ("Introduces", "`name` must be a short string"),
+        ("AsksTheOwner", "got the owner's 'device-a:value'"),
+        ("Scribble", "did you mean 'Scribbles'"),
     ],
 )
-def test_what_a_stranger_says_on_the_parents_line_is_not_trusted(
-    tmp_path: Path, scheme: SignCommitment, answer: bytes
+def test_who_may_not_attack_is_refused(plugins: Path, name: str, sentence: str) -> None:
+    with pytest.raises(UsageError, match=sentence):
+        meet(f"{plugins / 'rude.py'}:{name}")
+
+
+STRANGER = Stranger(
+    spec="s.py", name="s", sees=frozenset(), likes=frozenset(), summary="", interferes=False
+)
+
+
+def npy(array: Array, **options: Any) -> bytes:
+    from io import BytesIO
+
+    file = BytesIO()
+    np.lib.format.write_array(file, array, **options)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("header", "body"),
+    [
+        ({"kind": "belief", "work": 0, "about": "witness"}, npy(np.array([{}, 1]), allow_pickle=True)),
+        ({"kind": "belief", "work": 0, "about": "witness"}, b""),
+        ({"kind": "belief", "work": 0, "about": "witness"}, npy(np.zeros(9))[:-8]),
+        ({"kind": "belief", "work": "much", "about": "witness"}, npy(np.zeros(3))),
+        ({"kind": "belief", "about": "witness"}, npy(np.zeros(3))),
+        ({"kind": "belief", "work": 0, "about": ["key"]}, npy(np.zeros(3))),
+    ],
+)
+def test_what_comes_back_is_never_unpickled_nor_believed(
+    monkeypatch: pytest.MonkeyPatch, header: dict[str, Any], body: bytes
 ) -> None:
-    file = tmp_path / "liar.py"
-    file.write_text(LIAR.format(answer=answer), "utf-8")
-    stranger = meet(f"{file}:Liar")
-    nothing = np.zeros(2, np.intp)
-    view = View(scheme=scheme, attempts=2, subject=nothing, session=nothing, captures={}, helper={})
-    with pytest.raises(ContractError) as told:
-        stranger.believe(view, rng=np.random.default_rng(0))
-    assert len(str(told.value)) < 600
+    monkeypatch.setattr(isolation, "_run", lambda *_: (header, body))
+    with pytest.raises(ContractError, match=r"^s: `believe\(\)` must be"):
+        STRANGER.believe(empty_view(), rng=np.random.default_rng(0))
 
 
-def test_the_working_folder_stands_in_for_no_library(
-    tmp_path: Path, plugins: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "numpy.py").write_text("raise RuntimeError('not the library')\n", "utf-8")
-    monkeypatch.chdir(tmp_path)
-    assert meet(f"{plugins / 'thief.py'}:Thief").name == "thief"
+@pytest.mark.parametrize(("kind", "made"), [("belief", Belief), ("guesses", Guesses)])
+def test_plain_arrays_are_taken(monkeypatch: pytest.MonkeyPatch, kind: str, made: type) -> None:
+    sent = {"kind": kind, "work": 2.5, "about": "witness"}
+    monkeypatch.setattr(isolation, "_run", lambda *_: (sent, npy(np.zeros((1, 2, 2)))))
+    answer = STRANGER.believe(empty_view(), rng=np.random.default_rng(0))
+    assert isinstance(answer, made)
+    assert answer.work == 2.5
 
 
-def test_an_attempt_that_b_did_not_acquire_is_no_agreement() -> None:
-    class Choosy(Plain):
-        def witness(self, capture: Capture) -> Witness:
-            bits = (capture.samples[:, 0] > 0).astype(np.uint8)
-            loud = np.abs(capture.samples[:, 0]).max(axis=1) > 50
-            return Witness(symbols=bits, alphabet=2, acquired=~loud)
-
-    both = pair()
-    values = both[DEVICE_B].samples.copy()
-    values[2] *= 100  # the same signs, too loud for B
-    loud = Capture(samples=values, rate_hz=1.0, signal="value", unit="1")
-    found = run_block(Choosy(), {**both, DEVICE_B: loud}, seed=0, sitting=0, subject=0, session=0)
-    assert found.established.all()
-    assert found.agreed.tolist() == [True, True, False, True]
+@pytest.mark.parametrize("said", [b"", b"hello\n", b"[1]\n", b"[" * 100_000 + b"\n"])
+def test_a_process_that_says_nonsense_is_reported(monkeypatch: pytest.MonkeyPatch, said: bytes) -> None:
+    done = SimpleNamespace(stdout=said, stderr=b"first\nlast\n", returncode=0)
+    monkeypatch.setattr(isolation.subprocess, "run", lambda *_, **__: done)
+    with pytest.raises(ContractError, match="ended with status 0: last"):
+        STRANGER.believe(empty_view(), rng=np.random.default_rng(0))
 
 
-@dataclass(frozen=True)
-class Gambler:
-    """Guesses by its generator alone; keeps what it drew."""
-
-    drawn: list[Any]
-    name: str = "gambler"
-    sees: frozenset[str] = frozenset()
-
-    def __deepcopy__(self, memo: dict[int, Any]) -> Gambler:
-        return self
-
-    def believe(self, view: View, *, rng: np.random.Generator) -> Guesses:
-        keys = rng.integers(0, 2, (view.attempts, 1, 12), dtype=np.uint8)
-        self.drawn.append(keys)
-        return Guesses(keys=keys)
+@pytest.mark.parametrize("told", [{}, {"name": "x"}, {"name": "x", "sees": 3, "likes": [], "summary": ""}])
+def test_a_half_introduction_is_refused(monkeypatch: pytest.MonkeyPatch, told: dict[str, Any]) -> None:
+    monkeypatch.setattr(isolation, "_run", lambda *_: (told, b""))
+    with pytest.raises(UsageError, match=r"s\.py must introduce itself as an attack"):
+        meet("/somewhere/s.py")
 
 
-def test_an_attacks_numbers_do_not_depend_on_the_schemes_name_or_company(people: Channel) -> None:
-    def drawn(name: str, *more: Any) -> list[Any]:
-        scheme = SignCommitment()
-        object.__setattr__(scheme, "name", name)
-        gambler = Gambler([])
-        audit(scheme, attacks=[*more, gambler], corpus=people)
-        return gambler.drawn
+def test_a_scheme_that_cannot_be_sent_is_named() -> None:
+    import threading
 
-    alone = drawn("one")
-    assert len({k.tobytes() for k in alone}) == len(alone)  # each fold its own
-    for other in (drawn("two"), drawn("one", "population")):
-        assert all(np.array_equal(a, b) for a, b in zip(alone, other, strict=True))
+    with pytest.raises(ContractError, match="parts that cannot be copied"):
+        STRANGER.believe(
+            empty_view(SimpleNamespace(name="odd", lock=threading.Lock())), rng=np.random.default_rng(0)
+        )
+
+
+def test_a_registered_attack_of_another_package_is_not_imported(monkeypatch: pytest.MonkeyPatch) -> None:
+    entry = EntryPoint(name="visitor", value="visitors_package.attack:Visitor", group="keyassay.attacks")
+    known = plugins.names("attack")
+    monkeypatch.setattr(plugins, "names", lambda kind: {**known, "visitor": entry})
+    asked: list[str] = []
+
+    def run(spec: str, parcel: bytes, who: str) -> tuple[dict[str, Any], bytes]:
+        asked.append(spec)
+        told = {"name": "visitor", "sees": ["mimic"], "likes": [], "summary": "", "interferes": False}
+        return json.loads(json.dumps(told)), b""
+
+    monkeypatch.setattr(isolation, "_run", run)
+    result = audit(SHORT, attacks=["visitor", "distant-sensor"], corpus=PAIR)
+    assert asked == ["visitor"]
+    assert result.select(attack="visitor")[0].status == "untested"
+    assert [a["isolated"] for a in result.attacks] == [True, False]

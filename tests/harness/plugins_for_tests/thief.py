@@ -2,39 +2,51 @@
 
 import gc
 import sys
+from collections.abc import Mapping
 
 import numpy as np
 
-from harness.contracts import Capture, Guesses
+from harness.contracts import Capture, Guesses, Witness
 
 FOUND_MOST = 64
+VISITED_MOST = 5000  # objects from each starting point
 
 
-def _arrays(root, key_bits, attempts, depth=0, seen=None):
-    """Every array reachable from `root` that could be keys or symbols of the attempts."""
+def _reachable(root, depth=0, seen=None):
+    """Every array and capture that can be reached from `root`."""
     seen = set() if seen is None else seen
-    if id(root) in seen or depth > 8:
+    if id(root) in seen or depth > 8 or len(seen) > VISITED_MOST:
         return
     seen.add(id(root))
-    if isinstance(root, np.ndarray):
-        if root.ndim == 2 and root.shape[0] == attempts and root.shape[1] >= key_bits:
-            yield root[:, :key_bits]
-        return
-    if isinstance(root, Capture):
+    if isinstance(root, np.ndarray | Capture):
+        yield root
         return
     for name in dir(root) if depth < 4 else ():
         if name.startswith("__"):
             continue
         try:
-            yield from _arrays(getattr(root, name), key_bits, attempts, depth + 1, seen)
+            yield from _reachable(getattr(root, name), depth + 1, seen)
         except Exception:  # noqa: BLE001 - a thief tries every door
             continue
-    if isinstance(root, dict):
-        for value in root.values():
-            yield from _arrays(value, key_bits, attempts, depth + 1, seen)
-    elif isinstance(root, (list, tuple, set, frozenset)):
-        for value in root:
-            yield from _arrays(value, key_bits, attempts, depth + 1, seen)
+    inside = root.values() if isinstance(root, Mapping) else root
+    for value in list(inside) if isinstance(root, Mapping | list | tuple | set | frozenset) else ():
+        yield from _reachable(value, depth + 1, seen)
+
+
+def _keys(thing, view):
+    """What the key would be if `thing` were A's keys, A's symbols or A's capture."""
+    bits, attempts = view.scheme.key_bits, view.attempts
+    if isinstance(thing, Capture):
+        if thing.samples.shape[0] != attempts:
+            return
+        yield view.scheme.reproduce(view.scheme.witness(thing), view.helper)[0]
+    elif thing.ndim == 2 and len(thing) == attempts and thing.dtype != object:
+        symbols = (thing > 0).astype(np.uint8)
+        if thing.shape[1] >= bits:
+            yield symbols[:, :bits]
+        if view.helper:
+            witness = Witness(symbols=symbols, alphabet=2, acquired=np.ones(attempts, bool))
+            yield view.scheme.reproduce(witness, view.helper)[0]
 
 
 class Thief:
@@ -44,18 +56,18 @@ class Thief:
     sees = frozenset({"helper", "population"})
 
     def believe(self, view, *, rng):
-        bits, attempts = view.scheme.key_bits, view.attempts
-        places = [view.scheme, rng, [m.__dict__ for n, m in list(sys.modules.items()) if "plugin" in n]]
-        loot = [a for place in places for a in _arrays(place, bits, attempts)]
-        loot += [
-            a[:, :bits]
-            for a in gc.get_objects()
-            if isinstance(a, np.ndarray) and a.ndim == 2 and a.shape[0] == attempts and a.shape[1] >= bits
-        ]
+        places = [view, rng, [m.__dict__ for n, m in list(sys.modules.items()) if "plugin" in n]]
         frame = sys._getframe()
         while frame is not None:
-            loot += [a for v in frame.f_locals.values() for a in _arrays(v, bits, attempts)]
+            places.append(dict(frame.f_locals))
             frame = frame.f_back
-        guesses = [(np.asarray(a) > 0).astype(np.uint8) for a in loot[:FOUND_MOST]]
-        guesses.append(rng.integers(0, 2, (attempts, bits)).astype(np.uint8))
-        return Guesses(keys=np.stack(guesses, axis=1))
+        loot = [thing for place in places for thing in _reachable(place)]
+        loot += [a for a in gc.get_objects() if isinstance(a, np.ndarray | Capture)]
+        found = [rng.integers(0, 2, (view.attempts, view.scheme.key_bits)).astype(np.uint8)]
+        for thing in loot:
+            try:
+                found += _keys(thing, view)
+            except Exception:  # noqa: BLE001
+                continue
+        distinct = {keys.tobytes(): keys for keys in found}
+        return Guesses(keys=np.stack(list(distinct.values())[:FOUND_MOST], axis=1))
