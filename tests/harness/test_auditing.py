@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import threading
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import DEVICE_B
-from harness.errors import CorpusError, UsageError
+from harness.contracts import DEVICE_B, Array, Capture, Guesses, Helper, View, Witness
+from harness.errors import ContractError, CorpusError, UsageError
 from harness.plugins import load
 from harness.results import COLUMNS, Audit, keys_of
 
@@ -163,6 +165,129 @@ def test_our_own_attacks_fail_in_the_same_way(
     broken = load(plugins / "broken.py")
     result = audit(scheme, attacks=[broken.WrongShape(), broken.Raises()], corpus=people)
     assert [r.attack for r in result.select(status="failed")] == ["wrong-shape", "raises"]
+
+
+def test_asking_for_a_combination_twice_gives_its_rows_once(
+    people: Channel, scheme: SignCommitment
+) -> None:
+    pair = "distant-sensor+helper-leak"
+    asked = [pair, pair, "distant-sensor+helper-leak+population", "distant-sensor+distant-sensor"]
+    keys = keys_of(audit(scheme, attacks=asked, corpus=people).rows)
+    assert len(set(keys)) == len(keys)
+    assert {k[1] for k in keys} == {None, "distant-sensor", "helper-leak", "population", pair}
+
+
+class Plain:
+    """Signs as they are, nothing published."""
+
+    name, key_bits, signal = "plain", 8, "value"
+
+    def witness(self, capture: Capture) -> Witness:
+        bits = (capture.samples[:, 0, :8] > 0).astype(np.uint8)
+        return Witness(symbols=bits, alphabet=2, acquired=np.ones(len(bits), bool))
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        return witness.symbols.copy(), {}
+
+    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        return witness.symbols.copy(), witness.acquired.copy()
+
+
+class Deaf(Plain):
+    def witness(self, capture: Capture) -> Witness:
+        return replace(super().witness(capture), acquired=np.zeros(len(capture.samples), bool))
+
+
+def test_a_scheme_that_acquires_nothing_fails_always_and_gives_no_odds(people: Channel) -> None:
+    result = audit(Deaf(), attacks=["distant-sensor", "population"], corpus=people)
+    (failed,) = result.select(measure="failure-to-acquire")
+    (agreed,) = result.select(measure="key-agreement")
+    assert (failed.value, agreed.value) == (1.0, 0.0)
+    for attack in ("distant-sensor", "population"):
+        (row,) = result.select(attack=attack)
+        assert (row.status, row.reason) == ("untested", "no attempt established a key")
+    assert Audit.from_json(result.to_json()).rows == list(result.rows)
+
+
+class Talks(Plain):
+    """Both say their parity, in turn."""
+
+    generate = reproduce = None  # type: ignore[assignment]
+
+    def agree(
+        self, a: Witness, b: Witness, *, rng: np.random.Generator
+    ) -> tuple[Array, Array, Array, Helper]:
+        said = a.symbols.sum(axis=1) % 2
+        return a.symbols.copy(), b.symbols.copy(), said == b.symbols.sum(axis=1) % 2, {"parity": said}
+
+
+def test_an_interactive_scheme_is_audited_and_what_needs_reproduce_is_untested(people: Channel) -> None:
+    result = audit(Talks(), attacks=["distant-sensor", "population"], corpus=people)
+    assert not result.failed
+    assert result.select(measure="strangers-agreement")[0].status == "measured"
+    assert result.select(attack="population", measure="success-odds", budget=1)[0].status == "measured"
+    (row,) = result.select(attack="distant-sensor")
+    assert row.status == "untested"
+    assert "reproduce" in str(row.reason)
+
+
+class LongKeys(Plain):
+    key_bits = 1200
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        return np.tile(witness.symbols, (1, 150)), {}
+
+    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        return np.tile(witness.symbols, (1, 150)), witness.acquired.copy()
+
+
+def test_keys_may_be_longer_than_a_floats_exponent(people: Channel) -> None:
+    result = audit(LongKeys(), attacks=["population", "distant-sensor"], corpus=people)
+    (odds,) = result.select(attack="distant-sensor", measure="success-odds", budget=1)
+    assert odds.value is not None
+    assert odds.value > 0.2  # nine in ten signs are right, and eight of them make the key
+    assert "keys-repeat" in {f.id for f in result.findings}
+
+
+class Locked(Plain):
+    def __init__(self) -> None:
+        self.lock = threading.Lock()
+
+
+class Unlabelled(Plain):
+    @property
+    def labels(self) -> Array:
+        raise RuntimeError("no labels today")
+
+
+@pytest.mark.parametrize(
+    ("scheme", "reason"), [(Locked(), "cannot be copied"), (Unlabelled(), "no labels today")]
+)
+def test_a_scheme_of_odd_parts_fails_its_own_cells(people: Channel, scheme: Plain, reason: str) -> None:
+    result = audit([scheme, SignCommitment(code="hamming-7-4")], attacks="population", corpus=people)
+    assert {r.scheme for r in result.rows if r.status == "failed"} == {"plain"}
+    assert all(reason in str(r.reason) for r in result.select(status="failed"))
+    assert result.select(scheme="sign-commitment", status="measured")
+
+
+class Zeros:
+    name, sees = "zeros", frozenset({"remote"})
+
+    def believe(self, view: View, *, rng: np.random.Generator) -> Guesses:
+        return Guesses(keys=np.zeros((view.attempts, 1, 8), np.uint8))
+
+
+def test_no_address_in_memory_is_in_a_result(people: Channel) -> None:
+    once, twice = (audit(Plain(), attacks=[Zeros()], corpus=people).to_json() for _ in range(2))
+    assert " at 0x" not in once
+    assert once == twice
+
+
+def test_what_is_no_corpus_is_refused(plugins: Path) -> None:
+    with pytest.raises(ContractError, match="corpus int: `name` must be"):
+        audit(Plain(), attacks="population", corpus=42)
+    with pytest.raises(UsageError, match="exactly one corpus"):
+        audit(Plain(), attacks="population", corpus=str(plugins / "median_bits.py"))
 
 
 def test_what_a_corpus_cannot_show_is_untested_with_its_reason(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from fixtures.controls import SignCommitment
 from harness.errors import ContractError, UsageError
-from harness.plugins import load, names, parameters_of, resolve, shown, summary_of
+from harness.plugins import load, names, ours, parameters_of, resolve, shown, summary_of
 from schemes.envelope_trend import EnvelopeTrend
 
 
@@ -54,6 +57,23 @@ def test_defaults_give_way_to_what_is_written() -> None:
 def test_foreign_and_own_are_told_apart(plugins: Path) -> None:
     assert not resolve("scheme", "envelope-trend").foreign
     assert resolve("scheme", f"{plugins / 'median_bits.py'}").foreign
+
+
+@pytest.mark.parametrize("folder", [".pyenv", "x.py", "a b+c=d"])
+def test_a_folder_may_have_any_name(plugins: Path, tmp_path: Path, folder: str) -> None:
+    path = tmp_path / folder / "median_bits.py"
+    path.parent.mkdir()
+    path.write_text((plugins / "median_bits.py").read_text("utf-8"), "utf-8")
+    assert resolve("scheme", f"{path}").value.key_bits == 8
+    assert resolve("scheme", f"{path}:MedianBits:key_bits=16").value.key_bits == 16
+    assert shown(f"{path}:MedianBits") == "median_bits.py:MedianBits"
+
+
+def test_what_is_ours_is_known_without_loading_it(plugins: Path) -> None:
+    assert ours("attack", "mimicry")
+    assert ours("scheme", "envelope-trend:blocks=2")
+    assert not ours("attack", "mimikry")
+    assert not ours("attack", f"{plugins / 'thief.py'}:Thief")
 
 
 def test_a_file_is_loaded_once(plugins: Path) -> None:
@@ -115,11 +135,23 @@ def test_a_missing_member_of_an_attack_is_named(members: dict[str, object], fiel
         resolve("attack", type("Odd", (), members)())
 
 
+@dataclass(frozen=True)
+class Odd:
+    limits: tuple[float, float]
+    width: np.float32
+    count: np.int64
+    part: object
+
+
 def test_a_record_of_parameters_is_plain() -> None:
     facts = parameters_of(EnvelopeTrend())
     assert facts["window_s"] == 0.2
     assert facts["thresholds"] == [-0.674, 0.0, 0.674]
     assert summary_of(EnvelopeTrend()).endswith(".")
+    odd = Odd(limits=(float("inf"), float("nan")), width=np.float32(0.5), count=np.int64(3), part=object())
+    facts = parameters_of(odd)
+    assert facts == {"limits": ["inf", "nan"], "width": 0.5, "count": 3, "part": "object"}
+    assert json.loads(json.dumps(facts, allow_nan=False)) == facts
 
 
 def test_no_folder_of_this_machine_is_shown(plugins: Path) -> None:

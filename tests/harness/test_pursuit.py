@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,10 @@ from fixtures.controls import Channel, SignCommitment
 from harness import audit
 from harness.cache import Captures, render
 from harness.combining import combined, fitted_weights
-from harness.contracts import DEVICE_B, Belief, View
+from harness.contracts import DEVICE_B, Belief, Sensed, Sitting, View
 from harness.exchange import Honest, join, run_block
 from harness.pursuit import pursue
+from harness.results import Row
 from harness.score import Disclosure, disclosure_of
 
 
@@ -33,7 +35,8 @@ class Spy:
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         self.seen.append((view, rng.integers(0, 2**62)))
-        return Belief(log_prob=np.full((view.attempts, 23, 2), np.log(0.5)))
+        width = 23 if view.scheme.key_bits == 12 else 7
+        return Belief(log_prob=np.full((view.attempts, width, 2), np.log(0.5)))
 
 
 PEOPLE = Channel(subjects=11, attempts=2, errors=((DEVICE_B, 0.0), ("remote", 0.2)))
@@ -149,3 +152,58 @@ def test_two_views_together_beat_each_and_a_useless_one_does_no_harm() -> None:
     # one look through a channel of error .3 gives .1187 bit, two independent ones .2189
     assert both - one > 0.07
     assert useless > one - 0.01
+
+
+@dataclass(frozen=True)
+class Patchy:
+    """People of whom some lack a distant sensor in some sessions."""
+
+    inner: Channel
+    without: frozenset[tuple[int, int]]  # (subject, session)
+    name: str = "patchy"
+    data: str = "simulated"
+
+    def sittings(self) -> list[Sitting]:
+        return [
+            replace(s, streams=s.streams - {"remote:value"})
+            if (s.subject, s.session) in self.without
+            else s
+            for s in self.inner.sittings()
+        ]
+
+    def block(self, sitting: Sitting, streams: frozenset[str]) -> Mapping[str, Sensed]:
+        return self.inner.block(sitting, streams & sitting.streams)
+
+    def describe(self) -> Mapping[str, Any]:
+        return {}
+
+    def digest(self) -> str:
+        return ""
+
+
+def odds_of(spy: Spy, people: Patchy) -> Row:
+    result = audit(SignCommitment(code="hamming-7-4"), attacks=spy, corpus=people)
+    (odds,) = result.select(attack="spy", measure="success-odds", budget=1)
+    return odds
+
+
+@pytest.mark.parametrize("absent", [1, 2])
+def test_everyone_without_the_capture_is_counted_as_left_out(absent: int) -> None:
+    # two people are two folds: without the one's captures a whole fold is left out
+    people = replace(PEOPLE, subjects=2 + absent)
+    gone = frozenset((subject, session) for subject in range(absent) for session in range(2))
+    odds = odds_of(Spy(sees=frozenset({"remote"})), Patchy(people, gone))
+    assert (odds.subjects, odds.attempts) == (2, 8)
+    assert odds.reason is not None
+    assert f"{4 * absent} attempts left out" in odds.reason
+
+
+@pytest.mark.parametrize("session", [0, 1])
+def test_a_session_without_the_capture_does_not_hide_the_other(session: int) -> None:
+    gone = frozenset((subject, session) for subject in range(11))
+    spy = Spy(sees=frozenset({"remote"}), likes=frozenset({"history"}))
+    odds = odds_of(spy, Patchy(PEOPLE, gone))
+    assert odds.attempts == 22
+    assert odds.reason is not None
+    assert "22 attempts left out" in odds.reason
+    assert {s for view, _ in spy.seen for s in view.session.tolist()} == {1 - session}
