@@ -207,7 +207,7 @@ def main() -> None:
     from harness.errors import ContractError, CorpusError, UsageError
 
     try:
-        status = cli.main(standalone_mode=False)
+        status = cli.main(prog_name="keyassay", standalone_mode=False)
     except click.exceptions.Abort:
         click.echo("keyassay: interrupted", err=True)
         sys.exit(INTERRUPTED)

@@ -34,7 +34,9 @@ class ContractError(Exception):
         self.plugin, self.field, self.expected, self.got = plugin, field, expected, got
 
     def __str__(self) -> str:
-        return f"{self.plugin}: `{self.field}` must be {self.expected}, got {self.got}"
+        text = f"{self.plugin}: `{self.field}` must be {self.expected}, got {self.got}"
+        # a stranger's words may hold what no file can: they must not keep a report from being written
+        return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 class CorpusError(Exception):

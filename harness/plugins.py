@@ -274,7 +274,8 @@ def summary_of(value: Any) -> str:
     """The first line of a plug-in's docstring."""
     kind = value if inspect.isclass(value) else type(value)
     text = inspect.getdoc(kind) or ""
-    return text.strip().partition("\n")[0]
+    line = text.strip().partition("\n")[0]
+    return line.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def shown(source: str) -> str:

@@ -147,8 +147,8 @@ def helper_data(plugin: str, value: object, attempts: int) -> dict[str, Array]:
         raise ContractError(plugin, "helper", "a mapping of names to arrays", _kind(value))
     clean: dict[str, Array] = {}
     for name, array in value.items():
-        if not isinstance(name, str):
-            raise ContractError(plugin, "helper", "named by strings", _kind(name))
+        if not isinstance(name, str) or not name.isprintable():
+            raise ContractError(plugin, "helper", "named by printable strings", _kind(name))
         field = f"helper[{name!r}]"
         if not isinstance(array, np.ndarray) or array.ndim == 0 or array.shape[0] != attempts:
             raise ContractError(plugin, field, f"an array of {attempts} rows", _kind(array))
@@ -237,7 +237,7 @@ def _work(plugin: str, value: float) -> float:
 
 def _name(kind: str, value: object) -> str:
     name = getattr(value, "name", None)
-    if not isinstance(name, str) or not name or name != name.strip() or "\n" in name:
+    if not isinstance(name, str) or not name or name != name.strip() or not name.isprintable():
         raise ContractError(f"{kind} {type(value).__name__}", "name", "a short string", _kind(name))
     return name
 
