@@ -9,6 +9,7 @@ import shlex
 import subprocess
 import sys
 from collections.abc import Callable
+from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
@@ -172,6 +173,11 @@ BAD_WORDS: list[tuple[list[str], str]] = [
     (["audit", "--seed", "-1"], "--seed"),
     (["audit", "--jobs", "many"], "--jobs"),
     (["audit", "--out", "{tmp}/breaks.py"], "--out"),
+    (["audit", "--out", "{tmp}/breaks.py/below"], "--out"),
+    (["audit", "--out", "{tmp}/nowhere"], "--out"),
+    (["audit", "--attack", "{plugins}/rude.py:AsksTheOwner"], "device-a:value"),
+    (["audit", "--attempts", "-3"], "--attempts"),
+    (["audit", "{plugins}/median_bits.py"], "device-a:value"),
     (["audit", "--outt", "x"], "--outt"),
     (["adit"], "adit"),
 ]
@@ -188,13 +194,15 @@ def test_a_wrong_word_is_refused_in_one_sentence(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "breaks.py").write_text("1 / 0\n", "utf-8")
+    (tmp_path / "nowhere").symlink_to(tmp_path / "gone")
     status, said, told = run(capsys, *[w.format(plugins=plugins, tmp=tmp_path) for w in words])
     assert status == 2, told
     assert said == ""
     assert told.count("\n") == 1, told
     assert place in told
     assert "Traceback" not in told
-    assert {p.name for p in tmp_path.iterdir()} <= {"breaks.py", "__pycache__"}
+    assert {p.name for p in tmp_path.iterdir()} <= {"breaks.py", "nowhere", "__pycache__"}
+    assert not (tmp_path / "nowhere").exists()
 
 
 def test_a_failing_plug_in_ends_in_3_and_the_rest_is_written(
@@ -237,7 +245,11 @@ def test_help_is_there_at_every_level(capsys: pytest.CaptureFixture[str]) -> Non
         "--out",
     ):
         assert option in said
-    assert run(capsys, "--version")[0] == 0
+    for word in ("SCHEME", "Examples:", "my_scheme.py:MyScheme"):
+        assert word in said
+    status, said, _ = run(capsys, "--version")
+    assert status == 0
+    assert re.fullmatch(rf"keyassay, version {re.escape(version('keyassay'))}\n", said)
 
 
 def test_list_shows_schemes_attacks_corpora_codes_and_bodies(capsys: pytest.CaptureFixture[str]) -> None:

@@ -128,6 +128,22 @@ def test_strangers_do_not_agree_and_are_never_oneself(scheme: Any) -> None:
     assert (other != honest.subject).all()
 
 
+def test_a_run_with_a_stranger_that_is_given_up_is_no_agreement() -> None:
+    class Careful(Talks):
+        """Gives up the second time it is asked of a batch of this size."""
+
+        def agree(
+            self, a: Witness, b: Witness, *, rng: np.random.Generator
+        ) -> tuple[Array, Array, Array, Helper]:
+            keys, others, _, said = super().agree(a, b, rng=rng)
+            aborted = np.full(len(keys), len(keys) > 4)  # strangers are met in one batch
+            return others, others, np.ones(len(keys), bool), {**said, ABORTED: aborted}
+
+    honest = join("plain", [run(Careful(), subject=0), run(Careful(), subject=1)])
+    assert honest.agreed.all()
+    assert not strangers(Careful(), honest, seed=0)[0].any()
+
+
 def test_strangers_agree_on_a_scheme_that_ignores_the_body() -> None:
     class Constant(Plain):
         def witness(self, capture: Capture) -> Witness:

@@ -119,7 +119,7 @@ def test_the_thief_takes_a_capture_of_a_and_makes_the_key_of_it(
 
 @pytest.fixture(scope="module")
 def rude(plugins: Path) -> Audit:
-    names = ("Dies", "Forges", "Scribbles")
+    names = ("Dies", "Forges", "Scribbles", "Mumbles")
     return audit(SHORT, attacks=[f"{plugins / 'rude.py'}:{n}" for n in names], corpus=PAIR)
 
 
@@ -127,6 +127,13 @@ def test_a_process_that_dies_is_reported_with_its_last_words(rude: Audit) -> Non
     (row,) = rude.select(attack="dies")
     assert row.status == "failed"
     assert "ended with status 7: out of luck" in str(row.reason)
+
+
+def test_words_that_no_file_can_hold_are_written_all_the_same(rude: Audit, tmp_path: Path) -> None:
+    (row,) = rude.select(attack="mumbles")
+    assert "half a letter: \\ud800" in str(row.reason)
+    (tmp_path / "result.json").write_text(rude.to_json(), "utf-8")
+    assert list(Audit.read(tmp_path).rows) == list(rude.rows)
 
 
 @pytest.mark.parametrize("attack", ["forges", "scribbles"])

@@ -105,6 +105,8 @@ def test_what_cannot_be_had_is_said_in_one_sentence(spec: str, sentence: str) ->
     [
         ({}, "name"),
         ({"name": "x\ny"}, "name"),
+        ({"name": "x\ud800"}, "name"),
+        ({"name": "x\x1b[2J"}, "name"),
         ({"name": "x"}, "key_bits"),
         ({"name": "x", "key_bits": 0}, "key_bits"),
         ({"name": "x", "key_bits": True}, "key_bits"),

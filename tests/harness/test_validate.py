@@ -114,6 +114,7 @@ def test_keys_are_bits(values: list[int]) -> None:
     [
         ([], "helper"),
         ({1: np.zeros(2)}, "helper"),
+        ({"\ud800": np.zeros(2)}, "helper"),
         ({"a": np.zeros(3)}, "helper['a']"),
         ({"a": np.float64(1)}, "helper['a']"),
         ({"a": [0, 0]}, "helper['a']"),

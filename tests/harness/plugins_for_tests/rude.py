@@ -26,6 +26,15 @@ class Dies(_Attack):
         os._exit(7)
 
 
+class Mumbles(_Attack):
+    """Raises with a character that no file can hold."""
+
+    name = "mumbles"
+
+    def believe(self, view, *, rng):
+        raise RuntimeError("half a letter: \ud800")
+
+
 class Forges(_Attack):
     """Writes an answer of its own to standard output, by its number too."""
 
