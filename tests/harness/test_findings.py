@@ -39,6 +39,16 @@ def test_odds_above_the_promise() -> None:
     assert "odds-above-promise" not in found(corpus=remote(0.5))
 
 
+def test_odds_that_few_people_leave_open_are_no_finding() -> None:
+    few = Channel(subjects=4, attempts=2, errors=((DEVICE_B, 0.0), ("remote", 0.3)))
+    result = audit(SignCommitment(**SMALL), attacks="distant-sensor", corpus=few)
+    odds = result.select(measure="success-odds", budget=1)[0].value
+    assert odds is not None
+    assert odds > 2 * promised_odds(1, 12)
+    flagged = [f.details["budget"] for f in result.findings if f.id == "odds-above-promise"]
+    assert 1 not in flagged
+
+
 def test_severity_falls_with_the_guesses_needed() -> None:
     long = Channel(subjects=20, length=92, errors=((DEVICE_B, 0.0), ("remote", 0.35)))
     flagged = found(SignCommitment(blocks=4), corpus=long)["odds-above-promise"]

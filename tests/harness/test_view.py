@@ -131,6 +131,15 @@ def test_only_what_is_asked_for_is_shown(tiny: tuple[Honest, Captures]) -> None:
     assert dict(view.captures) == {}
 
 
+def test_the_scheme_shown_is_a_copy(tiny: tuple[Honest, Captures]) -> None:
+    honest, captures = tiny
+    own = SignCommitment()
+    options = {"victims": np.arange(3), "population": np.zeros(0, int)}
+    view, _ = assemble(attack("helper"), own, honest, captures, **options)
+    assert view.scheme == own
+    assert view.scheme is not own
+
+
 def test_population_is_other_people_with_their_keys(tiny: tuple[Honest, Captures]) -> None:
     view, _ = view_of(tiny, attack("mimic", "population"))
     known: Exchange = view.population
