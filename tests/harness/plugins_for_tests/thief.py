@@ -18,7 +18,8 @@ def _reachable(root, depth=0, seen=None):
     if id(root) in seen or depth > 8 or len(seen) > VISITED_MOST:
         return
     seen.add(id(root))
-    if isinstance(root, np.ndarray | Capture):
+    kind = type(root)  # isinstance would ask a dead weak reference what it was, and that raises
+    if issubclass(kind, np.ndarray | Capture):
         yield root
         return
     for name in dir(root) if depth < 4 else ():
@@ -28,8 +29,8 @@ def _reachable(root, depth=0, seen=None):
             yield from _reachable(getattr(root, name), depth + 1, seen)
         except Exception:  # noqa: BLE001 - a thief tries every door
             continue
-    inside = root.values() if isinstance(root, Mapping) else root
-    for value in list(inside) if isinstance(root, Mapping | list | tuple | set | frozenset) else ():
+    inside = root.values() if issubclass(kind, Mapping) else root
+    for value in list(inside) if issubclass(kind, Mapping | list | tuple | set | frozenset) else ():
         yield from _reachable(value, depth + 1, seen)
 
 
@@ -62,7 +63,7 @@ class Thief:
             places.append(dict(frame.f_locals))
             frame = frame.f_back
         loot = [thing for place in places for thing in _reachable(place)]
-        loot += [a for a in gc.get_objects() if isinstance(a, np.ndarray | Capture)]
+        loot += [a for a in gc.get_objects() if issubclass(type(a), np.ndarray | Capture)]
         found = [rng.integers(0, 2, (view.attempts, view.scheme.key_bits)).astype(np.uint8)]
         for thing in loot:
             try:
