@@ -35,6 +35,7 @@ from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
 from harness.exchange import Honest, call, join, run_block, sent, signal_of
 from harness.findings import attack_findings, corpus_findings, scheme_findings
+from harness.isolation import Stranger
 from harness.measures import attack_rows, honest_rows
 from harness.pursuit import Outcome, pursue, pursue_together
 from harness.results import Audit, Finding, PerSubject, Row, unmeasured
@@ -176,7 +177,9 @@ def _audited(
             described.append(scheme_facts(plugin, None))
             continue
         described.append(scheme_facts(plugin, disclosure))
-        attacked = _attacked(run, scheme, honest, disclosure, captures, attacks, together)
+        origin = plugin.source if plugin.foreign and plugin.source != "object" else None
+        facing = [a.against(origin) if isinstance(a, Stranger) else a for a in attacks]
+        attacked = _attacked(run, scheme, honest, disclosure, captures, facing, together)
         for name, outcome in attacked:
             more, theirs = _rows_of(run, scheme, honest, disclosure, name, outcome)
             made += more

@@ -29,7 +29,9 @@ __all__ = ["FAMILY_LEVEL", "attack_findings", "corpus_findings", "promised_odds"
 
 _MODELLED = "average-given-helper-independent-symbols"
 FAMILY_LEVEL = 0.01
-"""Chance that a sound scheme is flagged in one audit, shared by all tests of a kind."""
+"""Chance that a sound scheme is flagged in one audit of it, shared by all tests."""
+_KINDS = 4  # odds, views, strangers, repeats
+_SHARE = FAMILY_LEVEL / _KINDS
 
 
 def promised_odds(budget: int, key_bits: int) -> float:
@@ -64,9 +66,7 @@ def attack_findings(
 def _odds(scheme: Any, honest: Honest, attack: str, scores: Scores, tests: int) -> Iterator[Finding]:
     """Odds above the promise at the smallest budget where they show."""
     subject = honest.subject[scores.attempt]
-    level = 1 - 2 * FAMILY_LEVEL / (
-        tests * len(BUDGETS)
-    )  # two-sided, so each limit at FAMILY_LEVEL / tests
+    level = 1 - 2 * _SHARE / (tests * len(BUDGETS))  # two-sided, so each limit at _SHARE / tests
     for budget, low, high in successes(scores, int(scheme.key_bits)):
         promise = promised_odds(budget, int(scheme.key_bits))
         found = proportion.clustered_rate(
@@ -109,14 +109,14 @@ def _leak(
     """A view that tells an attempt from the same person's others."""
     if scores.gain is None:
         return
-    repetitions = int(np.ceil(10 * tests / FAMILY_LEVEL))
+    repetitions = int(np.ceil(10 * tests / _SHARE))
     try:
         p = leakage.permutation_p_value(
             scores.cross, rng=stream(seed, "finding", attack), repetitions=repetitions
         )
     except InsufficientData:
         return
-    if p.value > FAMILY_LEVEL / tests:
+    if p.value > _SHARE / tests:
         return
     bits = leakage.symbol_information(scores.gain, honest.subject[scores.attempt])
     yield Finding(
@@ -174,7 +174,7 @@ def scheme_findings(
             )
     if "strangers" in facts:
         hits, subject = facts["strangers"]
-        level = 1 - 2 * FAMILY_LEVEL
+        level = 1 - 2 * _SHARE
         found = proportion.clustered_rate(hits, hits, subject, side="estimate", level=level)
         if found.low > promised_odds(1, bits):
             yield say(
@@ -192,7 +192,7 @@ def _repeats(scheme: Any, facts: dict[str, Any], say: Any) -> Iterator[Finding]:
     if not repeats or not repeats["pairs"]:
         return
     chance = float(poisson.sf(repeats["pairs"] - 1, repeats["expected-pairs"]))
-    if chance <= FAMILY_LEVEL:
+    if chance <= _SHARE:
         yield say(
             "keys-repeat",
             "high",

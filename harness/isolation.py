@@ -15,7 +15,7 @@ import os
 import subprocess
 import sys
 import traceback
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cloudpickle
@@ -42,10 +42,19 @@ class Stranger:
     likes: frozenset[str]
     summary: str
     interferes: bool
+    scheme: str | None = None  # where the child finds the View's scheme itself; None: it is sent
+
+    def against(self, scheme: str | None) -> Stranger:
+        """The same attack on a scheme from a file or package of its own.
+
+        Such a scheme is never sent: what it kept in its class or module while A ran would go along.
+        """
+        return replace(self, scheme=scheme)
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         """Have the attack answer one View in a fresh process."""
-        parcel = sent(view.scheme.name, (view, rng))
+        shown_view = view if self.scheme is None else replace(view, scheme=None)
+        parcel = sent(view.scheme.name, (shown_view, rng, self.scheme))
         header, array = _run(self.spec, parcel, self.name)
         # the child is the stranger's: what it sends may be anything
         work, about = header.get("work"), header.get("about", "witness")
@@ -148,8 +157,10 @@ def _serve(spec: str) -> None:
             }
         )
         return
-    view, rng = cloudpickle.loads(parcel)  # from the parent, which is us
+    view, rng, scheme = cloudpickle.loads(parcel)  # from the parent, which is us
     try:
+        if scheme is not None:
+            view = replace(view, scheme=resolve("scheme", scheme).value)
         with threadpool_limits(1):
             outcome = attack.believe(view, rng=rng)
         if isinstance(outcome, Guesses):

@@ -285,6 +285,9 @@ def _open_threats_list(audit: Audit, not_run: list[str]) -> Items:
     entries = [(f"Open threat: {who}", why) for who, why in open_threats(audit)]
     grave = [f for f in by_severity(audit.findings) if f.severity in ("critical", "high")]
     entries += [(f"Finding, {f.severity}: {where(f)}", clean(f.text)) for f in grave]
+    # what nobody discloses is not attacked: "nothing found" does not speak of it
+    hidden = [f for f in audit.findings if f.id == "helper-not-covered"]
+    entries += [(f"Not attacked: helper data of {clean(f.scheme)}", clean(f.text)) for f in hidden]
     entries += [(f"Not measured: {what}", why) for what, why in unmeasured_parts(audit)]
     if not_run:
         entries.append(("Not tried at all", ", ".join(not_run)))

@@ -256,3 +256,27 @@ def test_a_registered_attack_of_another_package_is_not_imported(monkeypatch: pyt
     assert asked == ["visitor"]
     assert result.select(attack="visitor")[0].status == "untested"
     assert [a["isolated"] for a in result.attacks] == [True, False]
+
+
+def test_what_a_scheme_keeps_in_its_class_or_module_stays_behind(plugins: Path) -> None:
+    people = Channel(subjects=10, attempts=5)
+    file = plugins / "keeper.py"
+    result = audit(f"{file}:Keeper", attacks=f"{file}:Looks", corpus=people)
+    (odds,) = result.select(attack="looks", measure="success-odds", budget=100)
+    assert odds.value is not None
+    # one random guess for each of 100 keys of 12 bits: three hits by chance in one of 400 000 runs
+    assert odds.value * odds.attempts < 3
+
+
+def test_the_same_scheme_in_the_same_process_gives_everything(plugins: Path) -> None:
+    kept = load(plugins / "keeper.py")
+    scheme, attack = kept.Keeper(), kept.Looks()
+    people = Channel(subjects=1, sessions=1, attempts=5)
+    (sitting,) = people.sittings()
+    block = people.block(sitting, frozenset({"device-a:value"}))
+    witness = scheme.witness(block["device-a:value"].capture)
+    keys, helper = scheme.generate(witness, rng=np.random.default_rng(0))
+    nothing = np.zeros(5, int)
+    view = View(scheme=scheme, attempts=5, subject=nothing, session=nothing, captures={}, helper=helper)
+    taken = attack.believe(view, rng=np.random.default_rng(1)).keys
+    assert (taken == keys[:, None, :]).all(axis=2).any(axis=1).all()

@@ -68,7 +68,7 @@ class Thief:
         for thing in loot:
             try:
                 found += _keys(thing, view)
-            except Exception:  # noqa: BLE001
+            except Exception:  # noqa: BLE001 - loot that is no key is left behind
                 continue
         distinct = {keys.tobytes(): keys for keys in found}
         return Guesses(keys=np.stack(list(distinct.values())[:FOUND_MOST], axis=1))
