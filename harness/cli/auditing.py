@@ -1,0 +1,69 @@
+"""`keyassay audit`: set adversaries on schemes and report what they get."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from harness.cli.files import check_writable, write_result
+from harness.cli.options import audit_options, complete_names
+from harness.cli.progress import progress_bars
+from harness.cli.root import INTERNAL
+from harness.cli.words import line
+
+__all__ = ["audit"]
+
+
+@click.command()
+@click.argument("schemes", nargs=-1, metavar="[SCHEME]...", shell_complete=complete_names("scheme"))
+@audit_options
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("audit"),
+    show_default=True,
+    help="Folder for result.json, report.html and report.md; files of these names are replaced.",
+)
+def audit(
+    schemes: tuple[str, ...],
+    attacks: tuple[str, ...],
+    corpus: str | None,
+    out: Path,
+    **options: Any,
+) -> None:
+    """Set adversaries on schemes and report what they get.
+
+    SCHEME is a registered name (see `keyassay list`) or a Python file, file.py:Name; parameters follow as
+    in envelope-trend:window_s=0.15,blocks=4. Default: envelope-trend.
+
+    \b
+    Examples:
+      keyassay audit --jobs 2
+      keyassay audit my_scheme.py:MyScheme --attack mimicry --attack mimicry+replay
+      keyassay audit interval-gray --corpus recordings/manifest.csv
+    """
+    from harness.auditing import audit as run
+
+    check_writable(out)
+    with progress_bars() as progress:
+        found = run(
+            list(schemes) or "envelope-trend",
+            attacks=list(attacks) or "all",
+            corpus=corpus,
+            progress=progress,
+            **options,
+        )
+    report = write_result(found, out)
+    from reports import to_text
+    from reports.document import document
+
+    click.echo(to_text(document(found)))
+    click.echo(f"Threat report: {report}")
+    if found.failed:
+        for row in found.select(status="failed"):
+            who = row.attack or "the scheme itself"
+            click.echo(line(f"failed: {row.scheme}, {who}: {row.reason}"), err=True)
+        sys.exit(INTERNAL)

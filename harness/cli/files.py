@@ -1,0 +1,41 @@
+"""Results and reports as files: each is whole or absent."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from harness.results import Audit
+
+__all__ = ["check_writable", "write_result", "write_text"]
+
+
+def check_writable(out: Path) -> None:
+    """Refuse a folder that cannot be written before hours are spent, without leaving anything behind."""
+    from harness.errors import UsageError
+
+    # a link that leads nowhere is in the way too
+    existing = next(p for p in [out, *out.absolute().parents] if p.exists() or p.is_symlink())
+    if not existing.is_dir() or not os.access(existing, os.W_OK):
+        raise UsageError(f"`--out` must be a folder that can be written, got {out}")
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        part.write_text(text, encoding="utf-8", newline="\n")
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def write_result(found: Audit, out: Path) -> Path:
+    """Write `result.json` and its reports into a folder, and return the path of the page."""
+    from reports import write_reports
+
+    out.mkdir(parents=True, exist_ok=True)
+    write_text(out / "result.json", found.to_json())
+    return write_reports(found, out)[0]
