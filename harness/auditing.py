@@ -19,6 +19,7 @@ from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits
 
 from harness import plugins
+from harness.attack_measures import attack_rows
 from harness.cache import Captures, one_kind, render
 from harness.choosing import (
     Chosen,
@@ -31,12 +32,13 @@ from harness.choosing import (
     versions,
 )
 from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Corpus
+from harness.digests import exchange_digest, scores_digest
 from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
 from harness.exchange import Honest, call, join, run_block, sent, signal_of
 from harness.findings import attack_findings, corpus_findings, scheme_findings
 from harness.isolation import Stranger
-from harness.measures import attack_rows, honest_rows
+from harness.measures import honest_rows
 from harness.pursuit import Outcome, pursue, pursue_together
 from harness.results import Audit, Finding, PerSubject, Row, unmeasured
 from harness.score import Disclosure, disclosure_of
@@ -177,14 +179,18 @@ def _audited(
             described.append(scheme_facts(plugin, None))
             continue
         described.append(scheme_facts(plugin, disclosure))
+        outcomes = {"": exchange_digest(honest)}
         origin = plugin.source if plugin.foreign and plugin.source != "object" else None
         facing = [a.against(origin) if isinstance(a, Stranger) else a for a in attacks]
         attacked = _attacked(run, scheme, honest, disclosure, captures, facing, together)
         for name, outcome in attacked:
+            if outcome.scores is not None:
+                outcomes[name] = scores_digest(outcome.scores)
             more, theirs = _rows_of(run, scheme, honest, disclosure, name, outcome)
             made += more
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
+        described[-1]["outcomes"] = outcomes
         findings += scheme_findings(scheme, disclosure, made, facts)
         rows += made
         people += own

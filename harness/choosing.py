@@ -11,6 +11,7 @@ from typing import Any
 
 from harness import plugins
 from harness.contracts import Corpus
+from harness.digests import file_digest, plugin_digest
 from harness.errors import UsageError
 from harness.isolation import Stranger, meet
 from harness.score import Disclosure
@@ -133,6 +134,7 @@ def scheme_facts(plugin: plugins.Plugin, disclosure: Disclosure | None) -> dict[
         "source": plugins.shown(plugin.source),
         "parameters": plugins.parameters_of(scheme),
         "summary": plugins.summary_of(scheme),
+        "digest": plugin_digest(scheme),
     }
     if disclosure is not None:
         facts["disclosed"] = disclosure.labels is not None
@@ -153,6 +155,7 @@ def attack_facts(chosen: Chosen) -> dict[str, Any]:
         "isolated": isolated,
         "parameters": {} if isolated else plugins.parameters_of(attack),
         "summary": attack.summary if isolated else plugins.summary_of(attack),
+        "digest": file_digest(attack.spec) if isolated else plugin_digest(attack),
     }
 
 

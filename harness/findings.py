@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from scipy.stats import poisson
 
+from harness.attack_measures import BUDGETS, successes
 from harness.cache import Captures
 from harness.contracts import DEVICE_A, DEVICE_B, Corpus
 from harness.errors import InsufficientData
 from harness.estimators import leakage, proportion
 from harness.exchange import Honest
-from harness.measures import BUDGETS, successes
 from harness.pursuit import Outcome
 from harness.results import Finding, Row
 from harness.score import Disclosure, Scores
@@ -92,7 +92,7 @@ def _odds(scheme: Any, honest: Honest, attack: str, scores: Scores, tests: int) 
 def _guesses(budget: int) -> str:
     if budget == 1:
         return "1 guess"
-    return f"{budget} guesses" if budget < 1000 else f"2^{int(np.log2(budget))} guesses"
+    return f"{budget} guesses" if budget < 1000 else f"2^{budget.bit_length() - 1} guesses"
 
 
 def _severity(budget: int, odds: float) -> str:

@@ -1,86 +1,26 @@
-"""From honest runs and judged attacks to rows of the result table."""
+"""From honest runs to rows of the result table: what the scheme does for its owner."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
 import numpy as np
 
+from harness.collecting import Rows
 from harness.contracts import Array, Estimate
 from harness.decoding import witness_bits
 from harness.errors import ContractError, InsufficientData
-from harness.estimators import leakage, means, proportion, rate
+from harness.estimators import means, proportion, rate
 from harness.estimators.entropy import given_helper, most_common
 from harness.exchange import Honest, call, strangers
-from harness.results import PerSubject, Row, measured, unmeasured
-from harness.score import ORDERED_STATISTICS, Disclosure, Scores
-from harness.streams import stream
-from harness.validate import MAX_GUESSES
+from harness.results import PerSubject, Row
+from harness.score import Disclosure
 
-__all__ = ["BUDGETS", "OFFLINE_FROM", "attack_rows", "honest_rows"]
-
-BUDGETS = (1, 10, 100, 2**20, 2**40, 2**64)
-OFFLINE_FROM = 2**20
-"""From here on a budget is spent off line, where trials made beforehand count."""
-
-
-class _Table:
-    """Collects rows of one scheme (and attack)."""
-
-    def __init__(self, scheme: str, attack: str | None, data: str) -> None:
-        self.scheme, self.attack, self.data = scheme, attack, data
-        self.rows: list[Row] = []
-        self.per_subject: list[PerSubject] = []
-
-    def add(
-        self, measure: str, estimate: Estimate, budget: int | None = None, reason: str | None = None
-    ) -> None:
-        self.rows.append(
-            measured(
-                estimate,
-                scheme=self.scheme,
-                attack=self.attack,
-                measure=measure,
-                data=self.data,
-                budget=budget,
-                reason=reason,
-            )
-        )
-
-    def skip(
-        self, measure: str, unit: str, reason: str, status: str = "untested", method: str = "none"
-    ) -> None:
-        self.rows.append(
-            unmeasured(
-                status,
-                reason,
-                scheme=self.scheme,
-                attack=self.attack,
-                measure=measure,
-                unit=unit,
-                data=self.data,
-                method=method,
-            )
-        )
-
-    def people(self, measure: str, values: Array, subject: Array, budget: int | None = None) -> None:
-        for person, value, size in zip(*means.subject_means(values, subject), strict=True):
-            if np.isfinite(value):
-                self.per_subject.append(
-                    PerSubject(
-                        scheme=self.scheme,
-                        attack=self.attack,
-                        measure=measure,
-                        budget=budget,
-                        subject=int(person),
-                        value=float(value),
-                        attempts=int(size),
-                    )
-                )
+__all__ = ["honest_rows"]
 
 
 def honest_rows(
@@ -93,7 +33,7 @@ def honest_rows(
     rows, per_subject, facts
         `facts` carries what the findings need: key repeats, strangers' successes, who is worst.
     """
-    table = _Table(scheme.name, None, data)
+    table = Rows(scheme.name, None, data)
     facts: dict[str, Any] = {}
     subject = honest.subject
     agreed = honest.agreed.astype(float)
@@ -108,12 +48,14 @@ def honest_rows(
     _repeats(table, honest, facts)
     seconds = means.subject_mean(honest.seconds, subject, unit="s", side="estimate", method="per-attempt")
     table.add("time", seconds)
+    table.people("time", honest.seconds, subject)
+    _public_bits(table, honest)
     strength = _entropy(table, scheme, honest, disclosure, facts)
     _rates(table, honest, disclosure, seconds, agreement, strength)
     return table.rows, table.per_subject, facts
 
 
-def _mismatch(table: _Table, honest: Honest, disclosure: Disclosure) -> None:
+def _mismatch(table: Rows, honest: Honest, disclosure: Disclosure) -> None:
     both = honest.a.acquired & honest.b.acquired
     if not both.any():
         table.skip("bit-mismatch", "probability", "no attempt was acquired by both devices")
@@ -132,7 +74,7 @@ def _mismatch(table: _Table, honest: Honest, disclosure: Disclosure) -> None:
     table.people("bit-mismatch", values, subject)
 
 
-def _strangers(table: _Table, scheme: Any, honest: Honest, seed: int, facts: dict[str, Any]) -> None:
+def _strangers(table: Rows, scheme: Any, honest: Honest, seed: int, facts: dict[str, Any]) -> None:
     if len(np.unique(honest.subject)) < 2:
         table.skip("strangers-agreement", "probability", "strangers need at least two subjects")
         return
@@ -155,7 +97,7 @@ def _strangers(table: _Table, scheme: Any, honest: Honest, seed: int, facts: dic
     table.people("strangers-agreement", values, honest.subject[usable])
 
 
-def _repeats(table: _Table, honest: Honest, facts: dict[str, Any]) -> None:
+def _repeats(table: Rows, honest: Honest, facts: dict[str, Any]) -> None:
     usable = honest.established
     if usable.sum() < 2:
         table.skip("key-repeats", "probability", "fewer than two attempts established a key")
@@ -171,10 +113,34 @@ def _repeats(table: _Table, honest: Honest, facts: dict[str, Any]) -> None:
         proportion.clustered_rate(repeated, repeated, honest.subject[usable], side="estimate"),
         reason="share of keys that another attempt had too",
     )
+    table.people("key-repeats", repeated, honest.subject[usable])
+
+
+def _public_bits(table: Rows, honest: Honest) -> None:
+    """Everything that is published, for each bit of the key: arrays of 0 and 1 count a bit an element."""
+    published = 0
+    for name, array in honest.helper.items():
+        if name != "aborted":
+            binary = array.dtype.kind in "bui" and (array.size == 0 or int(array.max()) <= 1)
+            published += array[0].size * (1 if binary else 8 * array.dtype.itemsize)
+    value = published / honest.keys_a.shape[1]
+    counted = Estimate(
+        value=value,
+        low=value,
+        high=value,
+        level=0.95,
+        unit="bit/bit",
+        side="estimate",
+        evidence="exact",
+        subjects=len(np.unique(honest.subject)),
+        attempts=honest.attempts,
+        method="helper-arrays",
+    )
+    table.add("public-bits", counted, reason="public bits for each bit of the key, as they are stored")
 
 
 def _entropy(
-    table: _Table, scheme: Any, honest: Honest, disclosure: Disclosure, facts: dict[str, Any]
+    table: Rows, scheme: Any, honest: Honest, disclosure: Disclosure, facts: dict[str, Any]
 ) -> Estimate | None:
     """Entropy of the witness, and what is left of the key given helper data."""
     usable = honest.a.acquired
@@ -205,13 +171,14 @@ def _entropy(
         worst, symbols=m, parities=disclosure.block_bits[1] * disclosure.blocks, limit=limit
     )
     table.add("min-entropy", chain, reason="for the worst subject, if its symbols were independent")
-    fitted = partial(
-        given_helper.estimated_min_entropy,
-        labels=disclosure.labels,
-        parity=linear.parity,
-        positions=linear.positions[0],
-        limit=limit,
-    )
+    source: dict[str, Any] = {
+        "labels": disclosure.labels,
+        "parity": linear.parity,
+        "positions": linear.positions[0],
+        "limit": limit,
+    }
+    fitted: Callable[..., Estimate] = partial(given_helper.estimated_min_entropy, **source)
+    by_person: Callable[..., tuple[Array, Array]] = partial(given_helper.min_entropy_by_person, **source)
     mine = subject == who
     try:
         exact, alone = fitted(symbols, subject), fitted(symbols[mine], subject[mine])
@@ -219,6 +186,8 @@ def _entropy(
         table.skip("min-entropy", "bit", str(error), method="average-given-helper-independent-symbols")
         return chain
     table.add("min-entropy", exact, reason="exact for independent symbols with the shares of all people")
+    # a person's part in the pooled figure, for comparing the same people twice
+    table.people("min-entropy", *by_person(symbols, subject)[::-1])
     # a pooled figure hides people: half of them at .9 and half at .1 pool to uniform bits
     alone = replace(alone, method="average-given-helper-worst-subject")
     table.add("min-entropy", alone, reason=f"the same with the shares of subject {who} alone")
@@ -226,7 +195,7 @@ def _entropy(
 
 
 def _rates(
-    table: _Table,
+    table: Rows,
     honest: Honest,
     disclosure: Disclosure,
     seconds: Estimate,
@@ -269,106 +238,3 @@ def _rates(
             )
         else:
             table.add("time-to-key", time, reason=f"until {rate.STRENGTH_BITS} bits; {reason}")
-
-
-def attack_rows(
-    scores: Scores,
-    honest: Honest,
-    disclosure: Disclosure,
-    *,
-    scheme: str,
-    attack: str,
-    key_bits: int,
-    data: str,
-    seed: int,
-    note: str | None,
-) -> tuple[list[Row], list[PerSubject]]:
-    """What one adversary gets: odds by budget, key rank, information."""
-    table = _Table(scheme, attack, data)
-    subject = honest.subject[scores.attempt]
-    for budget, low, high in successes(scores, key_bits):
-        estimate = proportion.clustered_rate(
-            low, high, subject, side="attacker-at-least", attacker=scores.attacker
-        )
-        if scores.method == ORDERED_STATISTICS:  # the order in which keys are tried is a model's
-            estimate = replace(estimate, evidence="modelled")
-        table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, note))
-        table.people("success-odds", low, subject, budget=budget)
-    found = scores.ranks.success(1, offline=False)[0] >= 0.5
-    table.add(
-        "weak-people",
-        proportion.subject_rate(found, subject, side="attacker-at-least"),
-        budget=1,
-        reason="people whose key was found in at least one attempt, and the limits of their share",
-    )
-    low, high = scores.ranks.log2_rank(key_bits)
-    table.add(
-        "key-rank",
-        means.subject_median(
-            low, high, subject, unit="log2", side="attacker-at-least", method=scores.method
-        ),
-    )
-    table.people("key-rank", (low + high) / 2, subject)
-    _information(table, scores, disclosure, subject, key_bits, seed)
-    return table.rows, table.per_subject
-
-
-def successes(scores: Scores, key_bits: int) -> Iterator[tuple[int, Array, Array]]:
-    """Chance of success of each row at every budget: budget, lower, upper.
-
-    Whoever has guesses left after a list of their own tries all keys: a budget of all keys and the
-    longest list always succeeds.
-    """
-    for budget in BUDGETS:
-        if budget >= 2**key_bits + MAX_GUESSES:
-            yield budget, np.ones(len(scores.attempt)), np.ones(len(scores.attempt))
-        else:
-            yield (budget, *scores.ranks.success(budget, offline=budget >= OFFLINE_FROM))
-
-
-def _odds_note(scores: Scores, estimate: Estimate, note: str | None) -> str:
-    parts = [f"rank by {scores.method}"]
-    if estimate.value == 0:
-        parts.append(
-            f"no success seen: the upper limit assumes an intra-class correlation of {proportion.ICC_FLOOR}"
-        )
-    if note:
-        parts.append(note)
-    return "; ".join(parts)
-
-
-def _information(
-    table: _Table, scores: Scores, disclosure: Disclosure, subject: Array, key_bits: int, seed: int
-) -> None:
-    if scores.gain is None:
-        table.skip(
-            "mutual-information",
-            "bit/symbol",
-            "the attack believes something of the key, not of the witness",
-            status="not-applicable",
-        )
-    else:
-        table.add("mutual-information", leakage.symbol_information(scores.gain, subject))
-        table.people("mutual-information", scores.gain, subject)
-        try:
-            p = leakage.permutation_p_value(
-                scores.cross, rng=stream(seed, "permutation", str(table.attack))
-            )
-            table.add(
-                "leakage-test", p, reason="does the view tell an attempt from the same person's others?"
-            )
-        except InsufficientData as error:
-            table.skip("leakage-test", "p-value", str(error))
-    if np.isnan(scores.ranks.surprise).any():
-        table.skip(
-            "mutual-information",
-            "bit",
-            "no posterior of whole keys: the code is too large to enumerate, or keys were listed",
-        )
-        return
-    entropy = float(min(key_bits, disclosure.secret_bits) if disclosure.labels is not None else key_bits)
-    table.add(
-        "mutual-information",
-        leakage.key_information(scores.ranks.surprise, subject, entropy=entropy),
-        reason=f"of {entropy:g} bits that the key promises",
-    )

@@ -51,6 +51,7 @@ class Scores:
     ranks: Ranks
     method: str  # how the rank was found
     gain: Array | None  # (rows,) bits per symbol over the prior; None if not about the witness
+    right: Array | None = None  # (rows,) share of bits that the likeliest symbols, or key bits, have right
     cross: tuple[
         Array, ...
     ] = ()  # per subject, (attempts, attempts): gain of beliefs about i on j's symbols
@@ -162,7 +163,10 @@ def judge(
     if outcome.about == "key":
         costs = [-on_grid(outcome.log_prob[:, i]) for i in range(keys.shape[1])]
         ranks = _with_work(product_ranks(costs, keys.astype(np.intp)), outcome.work)
-        return Scores(attempt=attempt, attacker=attacker, ranks=ranks, method="key-bits", gain=None)
+        right = (outcome.log_prob.argmax(axis=2) == keys).mean(axis=1)
+        return Scores(
+            attempt=attempt, attacker=attacker, ranks=ranks, method="key-bits", gain=None, right=right
+        )
     symbols = honest.a.symbols[attempt]
     gain, cross = _gains(outcome.log_prob, prior, symbols, honest.subject[attempt], attempt)
     helper = {k: v[attempt] for k, v in honest.helper.items()}
@@ -195,8 +199,17 @@ def judge(
         ranks=_with_work(ranks, outcome.work),
         method=method,
         gain=gain,
+        right=_right(outcome.log_prob, symbols, disclosure.labels),
         cross=cross,
     )
+
+
+def _right(log_prob: Array, symbols: Array, labels: Array | None) -> Array:
+    """Share of witness bits (of symbols, if nothing says their bits) that the likeliest have right."""
+    likely = log_prob.argmax(axis=2)
+    if labels is None:
+        return np.asarray((likely == symbols).mean(axis=1))
+    return np.asarray((labels[likely] == labels[symbols]).mean(axis=(1, 2)))
 
 
 def _with_work(ranks: Ranks, work: float) -> Ranks:
@@ -303,14 +316,17 @@ def merge(parts: list[Scores]) -> Scores:
     order = np.lexsort((np.concatenate([p.attacker for p in parts]), attempt))
     ranks = concatenate([p.ranks for p in parts])
     names = ("fewer_low", "fewer_high", "upto_low", "upto_high", "surprise")
-    gains = [p.gain for p in parts]
+
+    def whole(arrays: list[Array | None]) -> Array | None:
+        known = [a for a in arrays if a is not None]
+        return np.concatenate(known)[order] if len(known) == len(arrays) else None
+
     return Scores(
         attempt=attempt[order],
         attacker=np.concatenate([p.attacker for p in parts])[order],
         ranks=Ranks(**{n: getattr(ranks, n)[order] for n in names}, work=ranks.work),
         method=parts[0].method,
-        gain=None
-        if any(g is None for g in gains)
-        else np.concatenate([g for g in gains if g is not None])[order],
+        gain=whole([p.gain for p in parts]),
+        right=whole([p.right for p in parts]),
         cross=tuple(table for p in parts for table in p.cross),
     )

@@ -16,6 +16,7 @@ from harness.estimators.entropy.given_helper import (
     average_min_entropy,
     chain_bound,
     estimated_min_entropy,
+    min_entropy_by_person,
     pattern_slots,
 )
 from harness.estimators.entropy.most_common import most_common_value, worst_subject
@@ -212,3 +213,23 @@ def test_bad_input_is_named() -> None:
             positions=np.zeros((1, 7), int),
             limit=4,
         )
+
+
+def test_a_persons_part_is_a_tangent_of_the_pooled_figure() -> None:
+    """Leaving people out moves the pooled figure as their parts say, to first order."""
+    rng = np.random.default_rng(3)
+    subject = np.repeat(np.arange(30), 20)
+    tilt = rng.normal(0, 0.02, 30)[subject]
+    symbols = (rng.random((600, 7)) < (0.3 + tilt)[:, None]).astype(np.uint8)
+    labels = np.array([[0], [1]], np.uint8)
+    parity = np.array([[1, 0, 1, 0, 1, 0, 1], [0, 1, 1, 0, 0, 1, 1], [0, 0, 0, 1, 1, 1, 1]], np.uint8)
+    source = {"labels": labels, "parity": parity, "positions": np.arange(7)[None], "limit": 4.0}
+    people, parts = min_entropy_by_person(symbols, subject, **source)
+    pooled = estimated_min_entropy(symbols, subject, **source).value
+    assert parts.mean() == pytest.approx(pooled, abs=1e-9)
+    kept = people[:15]
+    rows = np.isin(subject, kept)
+    half = estimated_min_entropy(symbols[rows], subject[rows], **source).value
+    moved = abs(half - pooled)
+    assert moved > 1e-3
+    assert parts[:15].mean() == pytest.approx(half, abs=0.05 * moved)

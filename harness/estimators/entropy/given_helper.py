@@ -10,7 +10,14 @@ from scipy.stats import t
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
 
-__all__ = ["LARGEST", "average_min_entropy", "chain_bound", "estimated_min_entropy", "pattern_slots"]
+__all__ = [
+    "LARGEST",
+    "average_min_entropy",
+    "chain_bound",
+    "estimated_min_entropy",
+    "min_entropy_by_person",
+    "pattern_slots",
+]
 
 LARGEST = 24  # bits of a block whose words are enumerated at most
 
@@ -172,17 +179,7 @@ def estimated_min_entropy(
     alphabet = len(labels)
 
     def strength(rows: Array) -> float:
-        share = np.bincount(symbols[rows].ravel().astype(np.intp), minlength=alphabet) / symbols[rows].size
-        source = np.broadcast_to(share, (symbols.shape[1], alphabet))
-        cache: dict[tuple[bytes, ...], float] = {}
-        total = 0.0
-        for block in positions:
-            slots = pattern_slots(block, labels, source)
-            key = tuple(s.tobytes() for s in slots)
-            if key not in cache:
-                cache[key] = average_min_entropy(parity, slots)
-            total += cache[key]
-        return min(total, limit)
+        return _left(_shares(symbols[rows], alphabet), symbols.shape[1], labels, parity, positions, limit)
 
     value = strength(np.arange(len(symbols)))
     groups = min(10, len(people))
@@ -204,6 +201,64 @@ def estimated_min_entropy(
         attempts=len(symbols),
         method="average-given-helper-independent-symbols",
     )
+
+
+def min_entropy_by_person(
+    symbols: Array, subject: Array, *, labels: Array, parity: Array, positions: Array, limit: float
+) -> tuple[Array, Array]:
+    """Each person's part in what `estimated_min_entropy` finds, for comparing the same people twice.
+
+    The pooled value is linear to first order in the shares of symbols, and these are means over people: a
+    person's value is the pooled one moved along the gradient to that person's shares. The values
+    average to the pooled figure where people have as many attempts each.
+
+    Parameters
+    ----------
+    As `estimated_min_entropy`.
+
+    Returns
+    -------
+    people : (people,) int
+    values : (people,) float
+        Bits.
+
+    Raises
+    ------
+    InsufficientData
+        If the blocks are too large to enumerate.
+    """
+    alphabet, m = len(labels), symbols.shape[1]
+    step = 1e-4
+    pooled = _shares(symbols, alphabet)
+    value = _left(pooled, m, labels, parity, positions, limit)
+    corners = np.eye(alphabet)
+    slope = np.array(
+        [
+            (_left((1 - step) * pooled + step * c, m, labels, parity, positions, limit) - value) / step
+            for c in corners
+        ]
+    )
+    people = np.unique(subject)
+    own = np.array([_shares(symbols[subject == person], alphabet) for person in people])
+    return people, value + (own - pooled) @ slope
+
+
+def _shares(symbols: Array, alphabet: int) -> Array:
+    return np.bincount(symbols.ravel().astype(np.intp), minlength=alphabet) / symbols.size
+
+
+def _left(share: Array, m: int, labels: Array, parity: Array, positions: Array, limit: float) -> float:
+    """Average min-entropy of all blocks, every symbol having these shares."""
+    source = np.broadcast_to(share, (m, len(share)))
+    cache: dict[tuple[bytes, ...], float] = {}
+    total = 0.0
+    for block in positions:
+        slots = pattern_slots(block, labels, source)
+        key = tuple(s.tobytes() for s in slots)
+        if key not in cache:
+            cache[key] = average_min_entropy(parity, slots)
+        total += cache[key]
+    return min(total, limit)
 
 
 def chain_bound(per_symbol: Estimate, *, symbols: int, parities: int, limit: float) -> Estimate:

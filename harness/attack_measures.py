@@ -1,0 +1,169 @@
+"""From a judged attack to rows of the result table: what one adversary gets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from harness.collecting import Rows
+from harness.contracts import Array, Estimate
+from harness.errors import InsufficientData
+from harness.estimators import guesses, leakage, means, proportion
+from harness.exchange import Honest
+from harness.results import PerSubject, Row
+from harness.score import ORDERED_STATISTICS, Disclosure, Scores
+from harness.streams import stream
+from harness.validate import MAX_GUESSES
+
+__all__ = ["BUDGETS", "OFFLINE_FROM", "attack_rows", "successes"]
+
+BUDGETS = (1, 10, 100, 2**20, 2**40, 2**64)
+OFFLINE_FROM = 2**20
+"""From here on a budget is spent off line, where trials made beforehand count."""
+
+
+def attack_rows(
+    scores: Scores,
+    honest: Honest,
+    disclosure: Disclosure,
+    *,
+    scheme: str,
+    attack: str,
+    key_bits: int,
+    data: str,
+    seed: int,
+    note: str | None,
+    budgets: Sequence[int] = BUDGETS,
+) -> tuple[list[Row], list[PerSubject]]:
+    """What one adversary gets: odds by budget, key rank, information."""
+    table = Rows(scheme, attack, data)
+    subject = honest.subject[scores.attempt]
+    for budget, low, high in successes(scores, key_bits, budgets):
+        estimate = proportion.clustered_rate(
+            low, high, subject, side="attacker-at-least", attacker=scores.attacker
+        )
+        if scores.method == ORDERED_STATISTICS:  # the order in which keys are tried is a model's
+            estimate = replace(estimate, evidence="modelled")
+        table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, note))
+        table.people("success-odds", low, subject, budget=budget)
+    found = scores.ranks.success(1, offline=False)[0] >= 0.5
+    table.add(
+        "weak-people",
+        proportion.subject_rate(found, subject, side="attacker-at-least"),
+        budget=1,
+        reason="people whose key was found in at least one attempt, and the limits of their share",
+    )
+    low, high = scores.ranks.log2_rank(key_bits)
+    table.add(
+        "key-rank",
+        means.subject_median(
+            low, high, subject, unit="log2", side="attacker-at-least", method=scores.method
+        ),
+    )
+    table.people("key-rank", (low + high) / 2, subject)
+    _guesses(table, scores, subject, key_bits)
+    if scores.right is not None:
+        kind = "key-bits" if scores.method == "key-bits" else "witness-bits"
+        kind = kind if disclosure.labels is not None or kind == "key-bits" else "symbols"
+        table.add(
+            "attacker-bit-agreement",
+            means.subject_mean(
+                scores.right, subject, unit="probability", side="attacker-at-least", method=kind
+            ),
+            reason="of the likeliest symbols, before any decoding",
+        )
+    _information(table, scores, disclosure, subject, key_bits, seed)
+    return table.rows, table.per_subject
+
+
+def _guesses(table: Rows, scores: Scores, subject: Array, key_bits: int) -> None:
+    """Guesses that odds of 1 % and 50 % cost."""
+
+    def rate(low: Array, high: Array) -> Estimate:
+        return proportion.clustered_rate(
+            low, high, subject, side="attacker-at-least", attacker=scores.attacker
+        )
+
+    for target, method in ((0.01, "at-1-percent"), (0.5, "at-50-percent")):
+        found = guesses.guesses_for_odds(
+            lambda budget: _chances(scores, key_bits, budget),
+            rate,
+            target=target,
+            key_bits=key_bits,
+            method=method,
+        )
+        if found is None:
+            why = "as far as keys were ranked, the odds never get there"
+            table.skip("guesses-for-odds", "log2", why, status="not-applicable", method=method)
+        elif scores.method == ORDERED_STATISTICS:
+            table.add("guesses-for-odds", replace(found, evidence="modelled"))
+        else:
+            table.add("guesses-for-odds", found)
+
+
+def successes(
+    scores: Scores, key_bits: int, budgets: Sequence[int] = BUDGETS
+) -> Iterator[tuple[int, Array, Array]]:
+    """Chance of success of each row at every budget: budget, lower, upper.
+
+    Whoever has guesses left after a list of their own tries all keys: a budget of all keys and the
+    longest list always succeeds.
+    """
+    for budget in budgets:
+        yield budget, *_chances(scores, key_bits, budget)
+
+
+def _chances(scores: Scores, key_bits: int, budget: int) -> tuple[Array, Array]:
+    if budget >= 2**key_bits + MAX_GUESSES:
+        return np.ones(len(scores.attempt)), np.ones(len(scores.attempt))
+    return scores.ranks.success(budget, offline=budget >= OFFLINE_FROM)
+
+
+def _odds_note(scores: Scores, estimate: Estimate, note: str | None) -> str:
+    parts = [f"rank by {scores.method}"]
+    if estimate.value == 0:
+        parts.append(
+            f"no success seen: the upper limit assumes an intra-class correlation of {proportion.ICC_FLOOR}"
+        )
+    if note:
+        parts.append(note)
+    return "; ".join(parts)
+
+
+def _information(
+    table: Rows, scores: Scores, disclosure: Disclosure, subject: Array, key_bits: int, seed: int
+) -> None:
+    if scores.gain is None:
+        table.skip(
+            "mutual-information",
+            "bit/symbol",
+            "the attack believes something of the key, not of the witness",
+            status="not-applicable",
+        )
+    else:
+        table.add("mutual-information", leakage.symbol_information(scores.gain, subject))
+        table.people("mutual-information", scores.gain, subject)
+        try:
+            p = leakage.permutation_p_value(
+                scores.cross, rng=stream(seed, "permutation", str(table.attack))
+            )
+            table.add(
+                "leakage-test", p, reason="does the view tell an attempt from the same person's others?"
+            )
+        except InsufficientData as error:
+            table.skip("leakage-test", "p-value", str(error))
+    if np.isnan(scores.ranks.surprise).any():
+        table.skip(
+            "mutual-information",
+            "bit",
+            "no posterior of whole keys: the code is too large to enumerate, or keys were listed",
+        )
+        return
+    entropy = float(min(key_bits, disclosure.secret_bits) if disclosure.labels is not None else key_bits)
+    table.add(
+        "mutual-information",
+        leakage.key_information(scores.ranks.surprise, subject, entropy=entropy),
+        reason=f"of {entropy:g} bits that the key promises",
+    )
