@@ -41,7 +41,8 @@ class Audit:
 
     `settings` holds the seed, the command that makes it again and the smallest odds it could have shown;
     `corpus` what the corpus says of itself (name, data, digest, counts, description); `schemes` and
-    `attacks` what was run, with parameters; `failed` is True if a plug-in failed at run time.
+    `attacks` what was run, with parameters; `claims` what became of the claims, if any were declared (see
+    `harness.claims`); `failed` is True if a plug-in failed at run time.
     """
 
     rows: Sequence[Row]
@@ -52,6 +53,7 @@ class Audit:
     schemes: Sequence[Mapping[str, Any]]
     attacks: Sequence[Mapping[str, Any]]
     versions: Mapping[str, str]
+    claims: Mapping[str, Any] | None = None
 
     @property
     def failed(self) -> bool:
@@ -81,6 +83,8 @@ class Audit:
             "per_subject": [asdict(row) for row in self.per_subject],
             "findings": [asdict(f) for f in self.findings],
         }
+        if self.claims is not None:
+            content["claims"] = dict(self.claims)
         return json.dumps(content, indent=1, sort_keys=True, allow_nan=False) + "\n"
 
     @classmethod
@@ -102,6 +106,7 @@ class Audit:
             schemes=content.schemes,
             attacks=content.attacks,
             versions=content.versions,
+            claims=content.claims,
         )
 
     @classmethod

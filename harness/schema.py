@@ -25,6 +25,7 @@ class ResultFile(BaseModel):
     table: list[Row]
     per_subject: list[PerSubject]
     findings: list[Finding]
+    claims: dict[str, Any] | None = None
 
 
 def checked(text: str) -> ResultFile:
