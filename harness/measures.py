@@ -178,7 +178,9 @@ def _entropy(
         "limit": limit,
     }
     fitted: Callable[..., Estimate] = partial(given_helper.estimated_min_entropy, **source)
-    by_person: Callable[..., tuple[Array, Array]] = partial(given_helper.min_entropy_by_person, **source)
+    by_person: Callable[..., tuple[Array, Array]] = partial(
+        given_helper.min_entropy_by_person, **{**source, "limit": math.inf}
+    )
     mine = subject == who
     try:
         exact, alone = fitted(symbols, subject), fitted(symbols[mine], subject[mine])
@@ -186,7 +188,7 @@ def _entropy(
         table.skip("min-entropy", "bit", str(error), method="average-given-helper-independent-symbols")
         return chain
     table.add("min-entropy", exact, reason="exact for independent symbols with the shares of all people")
-    # a person's part in the pooled figure, for comparing the same people twice
+    # for comparing the same people twice; not capped by the key's length, which would hide how they differ
     table.people("min-entropy", *by_person(symbols, subject)[::-1])
     # a pooled figure hides people: half of them at .9 and half at .1 pool to uniform bits
     alone = replace(alone, method="average-given-helper-worst-subject")
