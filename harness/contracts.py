@@ -41,6 +41,7 @@ __all__ = [
     "Scheme",
     "Sensed",
     "Sitting",
+    "Timed",
     "View",
     "Witness",
     "frozen",
@@ -176,6 +177,15 @@ class Interactive(Protocol):
         self, a: Witness, b: Witness, *, rng: np.random.Generator
     ) -> tuple[Array, Array, Array, Helper]:
         """Keys of A, keys of B, accepted, and every message that was sent."""
+        ...
+
+
+@runtime_checkable
+class Timed(Protocol):
+    """Optional: a scheme that needs only a part of each capture says how much."""
+
+    def sensing_seconds(self, capture: Capture) -> Array:
+        """(attempts,) seconds from the start of each capture until the witness is complete."""
         ...
 
 

@@ -48,7 +48,7 @@ class Honest:
     keys_b: Array
     accepted: Array  # (attempts,) bool
     helper: Helper
-    seconds: Array  # (attempts,) the longer of the two devices' sensing times
+    seconds: Array  # (attempts,) until both devices have their witness
 
     @property
     def attempts(self) -> int:
@@ -119,6 +119,20 @@ def seconds_of(capture: Capture) -> Array:
     return np.asarray(present / capture.rate_hz)
 
 
+def _sensed(scheme: Any, capture: Capture, acquired: Array) -> Array:
+    """(attempts,) time until the witness is complete; the whole capture where none came of it."""
+    whole = seconds_of(capture)
+    stated = getattr(scheme, "sensing_seconds", None)
+    if not callable(stated):
+        return whole
+    name, field = scheme.name, "sensing_seconds()"
+    used = validate.seconds(name, field, call(name, field, stated, capture), len(whole))
+    longest = float(np.max(np.where(acquired, used - whole, 0.0), initial=0.0))
+    if longest > 1e-6:  # sums of intervals round
+        raise ContractError(name, field, "no longer than the capture", f"{longest:.3g} s more")
+    return np.where(acquired, np.minimum(used, whole), whole)
+
+
 def run_block(
     scheme: Any,
     captures: Mapping[str, Capture],
@@ -184,7 +198,10 @@ def run_block(
         keys_b=validate.key_bits(name, "keys of B", keys_b, attempts, width),
         accepted=validate.accepted_flags(name, accepted, attempts),
         helper=published,
-        seconds=np.maximum(seconds_of(captures[DEVICE_A]), seconds_of(captures[DEVICE_B])),
+        seconds=np.maximum(
+            _sensed(device_a, captures[DEVICE_A], a.acquired),
+            _sensed(device_b, captures[DEVICE_B], b.acquired),
+        ),
     )
 
 

@@ -229,6 +229,14 @@ def guesses(plugin: str, value: Guesses, attempts: int, width: int) -> Guesses:
     return Guesses(keys=keys, work=_work(plugin, value.work))
 
 
+def seconds(plugin: str, field: str, value: object, attempts: int) -> Array:
+    """Finite times of at least 0, one for each attempt."""
+    times = _array(plugin, field, value, (attempts,))
+    if times.dtype.kind not in "fiu" or not np.isfinite(times).all() or (times < 0).any():
+        raise ContractError(plugin, field, "finite seconds of at least 0", _kind(times))
+    return times.astype(np.float64)
+
+
 def _work(plugin: str, value: float) -> float:
     if not (isinstance(value, int | float | np.floating) and 0 <= value <= 512):
         raise ContractError(plugin, "work", "a log2 of trials in 0..512", repr(value))

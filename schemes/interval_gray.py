@@ -59,6 +59,10 @@ class IntervalGray:
             )
         return self._quantiser().quantise(capture, self._commitment().symbols)
 
+    def sensing_seconds(self, capture: Capture) -> Array:
+        """(attempts,) seconds of a capture that the witness needs."""
+        return self._quantiser().seconds(capture, self._commitment().symbols)
+
     def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Device A: keys (attempts, key_bits) uint8, and what it publishes."""
         return self._commitment().generate(witness, rng=rng)

@@ -30,6 +30,10 @@ class Quantiser(Protocol):
 
     def quantise(self, capture: Capture, count: int) -> Witness: ...
 
+    def seconds(self, capture: Capture, count: int) -> Array:
+        """(attempts,) seconds of the capture that `count` symbols need."""
+        ...
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrendSymbols:
@@ -102,6 +106,12 @@ class TrendSymbols:
         return Witness(
             symbols=symbols, alphabet=len(self.thresholds) + 1, acquired=acquired, features=trend[..., None]
         )
+
+    def seconds(self, capture: Capture, count: int) -> Array:
+        """(attempts,) the windows that `count` differences lie between."""
+        rate = capture.rate_hz or math.nan
+        last = np.rint((count + 1) * (self.window_s * rate))
+        return np.full(len(capture.samples), last / rate)
 
     def _trend(self, samples: Array, rate_hz: float, edges: Array) -> tuple[Array, Array]:
         filtered = condition(
@@ -184,6 +194,10 @@ class IntervalBits:
             acquired=acquired,
             features=intervals[..., None],
         )
+
+    def seconds(self, capture: Capture, count: int) -> Array:
+        """(attempts,) how long the first `count` intervals last."""
+        return np.asarray(np.nansum(capture.samples[:, 0, :count], axis=1))
 
 
 def _require_number(field: str, value: object, *, positive: bool) -> None:

@@ -199,6 +199,9 @@ class Sign:
         x = capture.samples[:, 0, 7 : 7 + count]
         return Witness(symbols=(x > 0).astype(np.uint8), alphabet=2, acquired=np.ones(len(x), bool))
 
+    def seconds(self, capture: Capture, count: int) -> Array:
+        return np.zeros(len(capture.samples))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Backwards:
