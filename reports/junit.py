@@ -1,0 +1,113 @@
+"""A gate's verdict as JUnit XML, the form that pipelines read test results in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from xml.etree import ElementTree as ET
+
+from harness.verdicts import Comparison, Verdict
+from reports.gate import change_text, harm_text, headline, why_text
+from reports.wording import clean
+
+__all__ = ["to_junit"]
+
+_GATE = {"fail": "failure", "undecided": "error", "unresolved": "skipped", "pass": ""}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Case:
+    """One test case: `kind` is "failure", "error", "skipped", or "" for a pass."""
+
+    name: str
+    kind: str
+    text: str
+    properties: Sequence[tuple[str, object]] = ()
+
+
+def to_junit(*, verdict: Verdict | None = None) -> str:
+    """JUnit XML with one test case per comparison, and one for the whole verdict.
+
+    A regression is a failure, an undecided metric an error, an unresolved one is skipped. Numbers stand
+    unrounded in the properties of each case; there is no time in it.
+    Characters that XML cannot hold are replaced.
+
+    Parameters
+    ----------
+    verdict : Verdict, optional
+
+    Returns
+    -------
+    str
+        A whole document, to be written as UTF-8.
+
+    Raises
+    ------
+    ValueError
+        If there is nothing to report.
+    """
+    suites = [*(_gate_suites(verdict) if verdict else ())]
+    if not suites:
+        raise ValueError("`verdict` must be given, got none")
+    root = ET.Element("testsuites", _counts([case for _, cases in suites for case in cases], "keyassay"))
+    for title, cases in suites:
+        suite = ET.SubElement(root, "testsuite", _counts(cases, title))
+        for case in cases:
+            _add(suite, title, case)
+    ET.indent(root)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(root, encoding="unicode")}\n'
+
+
+def _counts(cases: Sequence[_Case], name: str) -> dict[str, str]:
+    kinds = [case.kind for case in cases]
+    return {
+        "name": clean(name),
+        "tests": str(len(kinds)),
+        "failures": str(kinds.count("failure")),
+        "errors": str(kinds.count("error")),
+        "skipped": str(kinds.count("skipped")),
+    }
+
+
+def _add(suite: ET.Element, title: str, case: _Case) -> None:
+    made = ET.SubElement(
+        suite, "testcase", {"classname": clean(f"keyassay.{title}"), "name": clean(case.name)}
+    )
+    if case.properties:
+        held = ET.SubElement(made, "properties")
+        for name, value in case.properties:
+            ET.SubElement(held, "property", {"name": name, "value": clean(value)})
+    if case.kind:
+        ET.SubElement(made, case.kind, {"message": clean(case.text)})
+
+
+def _gate_suites(verdict: Verdict) -> Iterable[tuple[str, list[_Case]]]:
+    """A suite per thing held against, and one for the outcome, which no single metric may speak for."""
+    whole = _Case(
+        name="outcome",
+        kind=_GATE[verdict.outcome],
+        text=headline(verdict),
+        properties=[("candidate", verdict.candidate), ("held-against", verdict.held_against)]
+        + [("level", verdict.level)]
+        + [("notice", notice) for notice in verdict.notices],
+    )
+    yield "gate", [whole]
+    for against in dict.fromkeys(c.against for c in verdict.comparisons):
+        yield f"gate.{against}", [_compared(c) for c in verdict.comparisons if c.against == against]
+
+
+def _compared(comparison: Comparison) -> _Case:
+    names = ("old", "new", "worse", "limit", "margin", "detectable", "p", "adjusted", "people")
+    numbers = [(name, getattr(comparison, name)) for name in names]
+    return _Case(
+        name=str(comparison.metric),
+        kind=_GATE[comparison.outcome],
+        text=f"{change_text(comparison)}; {harm_text(comparison)}; {why_text(comparison)}",
+        properties=[
+            ("scale", comparison.scale),
+            ("unit", comparison.unit),
+            *((name, value) for name, value in numbers if value is not None),
+            ("identical", str(comparison.identical).lower()),
+            ("better", str(comparison.better).lower()),
+        ],
+    )
