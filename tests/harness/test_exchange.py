@@ -239,3 +239,30 @@ def test_the_same_seed_gives_the_same_coins_and_another_capture_others() -> None
     }
     # same signs, other capture: knowing the seed does not give A's coins
     assert not np.array_equal(run_block(SignCommitment(), louder, **options).keys_a, once.keys_a)
+
+
+class Quick(Plain):
+    """Is done after seven of its 23 seconds; does not hear the last attempt."""
+
+    needs: Any = 7.0
+
+    def witness(self, capture: Capture) -> Witness:
+        found = super().witness(capture)
+        acquired = np.arange(len(found.symbols)) < len(found.symbols) - 1
+        return Witness(symbols=found.symbols, alphabet=2, acquired=acquired)
+
+    def sensing_seconds(self, capture: Capture) -> Any:
+        return np.full(len(capture.samples), self.needs)
+
+
+def test_a_scheme_may_need_only_a_part_of_a_capture() -> None:
+    assert run(Plain()).seconds.tolist() == [23.0] * 4
+    assert run(Quick()).seconds.tolist() == [7.0, 7.0, 7.0, 23.0]
+
+
+@pytest.mark.parametrize("needs", [23.5, -1.0, np.nan, np.inf, "long"])
+def test_a_time_that_cannot_be_is_refused(needs: Any) -> None:
+    scheme = Quick()
+    scheme.needs = needs
+    with pytest.raises(ContractError, match=r"plain: `sensing_seconds\(\)` must be"):
+        run(scheme)
