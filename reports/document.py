@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from harness.results import SEVERITIES, Audit, Finding, Row
+from harness.threats import STANDARD_ADVERSARIES
 from reports import standing
 from reports.first_screen import evidence_line, first_screen, open_threats, unmeasured_parts, where
 from reports.model import Block, Cell, Code, Document, Facts, Figure, Items, Paragraph, Section, Table
@@ -48,7 +49,7 @@ def document(audit: Audit) -> Document:
     Document
         Twelve sections in fixed order, from the first screen to the annex.
     """
-    missing = not_run(audit, standing.STANDARD_ADVERSARIES)
+    missing = not_run(audit, STANDARD_ADVERSARIES)
     schemes = ", ".join(clean(s) for s in scheme_names(audit)) or "no scheme"
     counts = [(s, sum(f.severity == s for f in audit.findings)) for s in reversed(SEVERITIES)]
     return Document(
@@ -132,7 +133,7 @@ def _adversaries(audit: Audit) -> Section:
     rows = []
     for name in attack_names(audit):
         facts = stated.get(name, {})
-        summary = facts.get("summary") or standing.STANDARD_ADVERSARIES.get(name)
+        summary = facts.get("summary") or STANDARD_ADVERSARIES.get(name)
         if summary is None and "+" in name:
             summary = "several adversaries who pool what they know"
         rows.append((name, joined(facts.get("sees")), joined(summary), joined(facts.get("source"))))
@@ -283,7 +284,7 @@ def _residual(audit: Audit, missing: list[str]) -> Section:
         Items(tuple(unmeasured_parts(audit) or [("", "none")]), key="unmeasured"),
         Paragraph("Standard adversaries that this audit did not try:"),
         Items(
-            tuple((n, standing.STANDARD_ADVERSARIES[n]) for n in missing) or (("", "none"),),
+            tuple((n, STANDARD_ADVERSARIES[n]) for n in missing) or (("", "none"),),
             key="not-tried",
         ),
     ]

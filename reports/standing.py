@@ -11,29 +11,7 @@ __all__ = [
     "CAUTIONS",
     "DEFAULT_ADVICE",
     "METHOD",
-    "STANDARD_ADVERSARIES",
 ]
-
-STANDARD_ADVERSARIES = {
-    "mimicry": "copies the gesture, live or after practice, with sensors on their own body",
-    "camera": "turns a video of the victim into a waveform",
-    "population": "guesses keys from other people's keys, without any sensor",
-    "helper-leak": "decodes the public helper data alone",
-    "distant-sensor": "senses the victim without touching",
-    "body-site": "senses another place on the same body",
-    "replay": "holds earlier recordings of the victim",
-    "profiled": "trains a model on other people that turns a view into the witness",
-    "past-keys": "knows the victim's past sessions together with their keys",
-    "touching-partner": "is in contact with the victim, by a handshake for instance",
-    "neighbour": "runs another pair of devices beside this one",
-    "enumeration": "ranks all keys by a belief and tries them off line",
-    "helper-reuse": "stacks or links the helper data of several enrolments of one person",
-    "helper-tamper": "alters helper data and watches which are accepted",
-    "injection": "drives the sensors with a waveform of their own",
-    "relay": "carries live messages between the victim and a device",
-    "key-check": "tests parts of the key against a published check value",
-    "strangers": "puts another person's body to the victim's helper data",
-}
 
 ASSETS = (
     ("The key", "unknown to everyone but the two devices, as hard to guess as its length promises"),

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from harness.results import Audit, Finding, Row
+from harness.threats import STANDARD_ADVERSARIES
 from reports.reading import chosen, not_run, outcome, promised_odds, resolution
-from reports.standing import STANDARD_ADVERSARIES
 
 BITS = 12
 
