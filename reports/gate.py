@@ -34,6 +34,10 @@ CAUTION = (
     "A pass says that these adversaries got no more from these people than before, within the margins; "
     "it is no certificate, and says nothing of adversaries that were not tried."
 )
+_LEGEND = (
+    "Positive differences and factors above 1 are harm; the limit bounds harm from above and must stay "
+    "below the margin."
+)
 _LISTED = (
     ("fail", "Got worse"),
     ("undecided", "Undecided, which is never a pass"),
@@ -204,13 +208,13 @@ def to_text(verdict: Verdict) -> str:
             parts.append("\n".join([f"{title}:", *entries]))
     passed = verdict.of("pass")
     if passed:
-        parts.append(f"Passed (positive differences and factors above 1 are harm):\n\n{_table(passed)}")
+        parts.append(f"Passed:\n\n{_table(passed)}")
     for outcome, to_do in _TO_DO.items():
         if verdict.of(outcome):
             parts.append("\n".join(_lines(f"What to do ({outcome}): {to_do}.")))
     if verdict.notices:
         parts.append("\n".join(["Notices:", *(x for n in verdict.notices for x in _lines(n, indent="- "))]))
-    parts.append("\n".join(_lines(CAUTION)))
+    parts.append("\n".join([*_lines(_LEGEND), *_lines(CAUTION)]))
     return "\n\n".join(parts) + "\n"
 
 
@@ -260,7 +264,7 @@ def to_markdown(verdict: Verdict) -> str:
     if passed:
         summary = f"<details><summary>Passed: {len(passed)}</summary>"
         parts += [summary, _pipes(passed, why=False), "</details>"]
-    parts.append(f"Positive differences and factors above 1 are harm. {CAUTION}")
+    parts.append(f"{_LEGEND} {CAUTION}")
     return "\n\n".join(parts) + "\n"
 
 
