@@ -1,8 +1,8 @@
 """Attack potential: what an adversary must bring along, rated by five factors.
 
 The factors and the points of their steps are those of the Common Evaluation Methodology. Elapsed time
-0/1/4/10/17/19, expertise, knowledge, window and equipment are in table 5 of doi 10.1186/s12911-020-01145-7; the
-other steps of elapsed time and the bands of the sum are from memory.
+0/1/4/10/17/19, expertise, knowledge, window and equipment are in table 5 of doi
+10.1186/s12911-020-01145-7; the other steps of elapsed time and the bands of the sum are from memory.
 """
 
 from __future__ import annotations

@@ -1,0 +1,1 @@
+"""Claims: what a scheme promises, held against what an audit found."""

@@ -1,0 +1,152 @@
+"""Which rows of a result a claim rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from harness.claims.model import Claim, Use
+from harness.claims.quantities import QUANTITIES
+from harness.results import Audit, Row
+from harness.threats import attack_names, parts
+
+__all__ = ["Ground", "claimed_budget", "covered", "grounds"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """What one attack (or the honest pair) and method contribute to a claim.
+
+    Attributes
+    ----------
+    attack : str or None
+    holds, breaks : Row or None
+        The row whose limit must keep the threshold, and the one whose limit may refute. They differ
+        where no row stands at exactly the budget that is claimed about: odds grow with the budget.
+    weak : Row or None
+        The share of people whose key was found at one guess, where it bounds lifetime odds from below.
+    missing : str or None
+        Why there is no such row; then the others are None.
+    """
+
+    attack: str | None
+    holds: Row | None = None
+    breaks: Row | None = None
+    weak: Row | None = None
+    missing: str | None = None
+
+
+def claimed_budget(claim: Claim, use: Use) -> tuple[int | None, int]:
+    """Guesses at one key that a claim is about, and how many keys an adversary may try them on."""
+    if not QUANTITIES[claim.measure].budgeted:
+        return None, 1
+    if isinstance(claim.budget, int):
+        return claim.budget, 1
+    return (use.guesses, use.keys) if claim.measure == "success-odds" else (1, 1)
+
+
+def covered(
+    claim: Claim, audit: Audit, scheme: str, scoped: Iterable[str]
+) -> tuple[list[str | None], list[str]]:
+    """Attacks that a claim is about, and those that it leaves out because they are out of scope.
+
+    A combination with an attack that is out of scope is out of scope as well.
+    """
+    if claim.attack is None and not QUANTITIES[claim.measure].attack:
+        return [None], []
+    there = [n for n in attack_names(audit) if _faces(audit, scheme, n)]
+    if claim.attack not in (None, "all"):
+        wanted = parts(str(claim.attack))
+        return [next((n for n in there if parts(n) == wanted), claim.attack)], []
+    outside = [n for n in there if parts(n) & set(scoped)]
+    return [n for n in there if n not in outside], [f"{n}: out of scope" for n in outside]
+
+
+def _faces(audit: Audit, scheme: str, attack: str) -> bool:
+    asked = any(a.get("name") == attack for a in audit.attacks)
+    return asked or bool(audit.select(scheme=scheme, attack=attack))
+
+
+def grounds(
+    claim: Claim, audit: Audit, scheme: str, *, use: Use, scoped: Iterable[str]
+) -> tuple[list[Ground], list[str]]:
+    """All that a claim rests on for one scheme.
+
+    Returns
+    -------
+    list of Ground
+        At least one.
+    list of str
+        Attacks that the claim does not cover, each with the reason.
+    """
+    attacks, left_out = covered(claim, audit, scheme, scoped)
+    found: list[Ground] = []
+    for attack in attacks:
+        rows = [
+            r for r in audit.select(scheme=scheme, attack=attack, measure=claim.measure) if _meant(r, claim)
+        ]
+        measured = [r for r in rows if r.status == "measured"]
+        gaps = [r for r in rows if r.status in ("untested", "failed")]
+        if not measured and not gaps and rows:
+            left_out.append(f"{attack or 'the scheme'}: {rows[0].reason or 'no meaning here'}")
+            continue
+        accepted = [r for r in measured if r.evidence in claim.evidence]
+        if measured and not accepted:
+            kinds = " and ".join(sorted({str(r.evidence) for r in measured}))
+            gap = f"its figure is {kinds}, and only {' or '.join(claim.evidence)} is accepted"
+            found.append(Ground(attack=attack, missing=gap))
+        elif not measured:
+            found.append(Ground(attack=attack, missing=_why(gaps, audit, scheme, attack)))
+        else:
+            found += _by_method(claim, audit, accepted, use)
+            if not QUANTITIES[claim.measure].budgeted:
+                found += [Ground(attack=attack, missing=str(r.reason)) for r in gaps]
+    if not found:
+        why = "no attack in scope was run" if not left_out else "it has a meaning for no attack in scope"
+        found.append(Ground(attack=claim.attack, missing=why))
+    return found, left_out
+
+
+def _meant(row: Row, claim: Claim) -> bool:
+    unit = claim.unit is None or row.unit == claim.unit
+    # an unmeasured cell may not know its method
+    method = claim.method is None or row.method in (claim.method, "none")
+    return unit and method
+
+
+def _why(gaps: list[Row], audit: Audit, scheme: str, attack: str | None) -> str:
+    others = [r for r in audit.select(scheme=scheme, attack=attack) if r.status in ("untested", "failed")]
+    reasons = [r.reason for r in [*gaps, *(others if attack is not None else [])] if r.reason]
+    return reasons[0] if reasons else "the result holds no such row"
+
+
+def _by_method(claim: Claim, audit: Audit, rows: list[Row], use: Use) -> list[Ground]:
+    budget, keys = claimed_budget(claim, use)
+    if budget is None:
+        return [Ground(attack=r.attack, holds=r, breaks=r) for r in rows]
+    at = {r.budget: r for r in rows if r.budget is not None}
+    holds = breaks = at.get(budget)
+    if holds is None:
+        above = at.get(min((b for b in at if b > budget), default=-1))
+        below = at.get(max((b for b in at if b < budget), default=-1))
+        holds, breaks = (above, below) if claim.at_most is not None else (below, above)
+    weak = _weak(audit, rows[0], keys) if keys > 1 and claim.at_most is not None else None
+    return [Ground(attack=rows[0].attack, holds=holds, breaks=breaks, weak=weak)]
+
+
+def _weak(audit: Audit, row: Row, keys: int) -> Row | None:
+    """People found at one guess in as many attempts as they have here: no more keys than in a lifetime.
+
+    Not where the adversaries are people too: the limits of that share do not allow for how alike they are.
+    """
+    if row.method == "design-effect-two-way":
+        return None
+    each = [
+        p.attempts
+        for p in audit.per_subject
+        if (p.scheme, p.attack, p.measure) == (row.scheme, row.attack, "success-odds")
+    ]
+    if not each or max(each) > keys:
+        return None
+    found = audit.select(scheme=row.scheme, attack=row.attack, measure="weak-people", budget=1)
+    return next((r for r in found if r.status == "measured"), None)

@@ -1,0 +1,76 @@
+"""What can be claimed: the measures of the result table, and which way each is good for the owner."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+__all__ = ["QUANTITIES", "Quantity"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """One measure of the result table.
+
+    Attributes
+    ----------
+    attack : bool
+        Something an adversary gets; else something the scheme does for its owner.
+    units : tuple of str
+        A claim names one where there are several.
+    more_is_better : bool
+        For the owner.
+    budgeted : bool
+        It belongs to a number of guesses, and grows with it.
+    methods : tuple of str
+        Not empty where the methods measure different things, so that a claim must name one.
+    """
+
+    attack: bool
+    units: tuple[str, ...]
+    more_is_better: bool
+    budgeted: bool = False
+    methods: tuple[str, ...] = ()
+
+
+_SPEEDS = (
+    "average-given-helper",
+    "symbol-log2",
+    "witness-bits",
+    "code-rate-of-symbols",
+    "code-rate",
+    "bits-minus-parities",
+)
+
+
+def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Quantity:
+    return Quantity(attack=False, units=units, more_is_better=more, methods=methods)
+
+
+def _of_attack(*units: str, more: bool, budgeted: bool = False, methods: tuple[str, ...] = ()) -> Quantity:
+    return Quantity(attack=True, units=units, more_is_better=more, budgeted=budgeted, methods=methods)
+
+
+QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
+    {
+        "key-agreement": _honest("probability", more=True),
+        "failure-to-acquire": _honest("probability", more=False),
+        "bit-mismatch": _honest("probability", more=False),
+        "strangers-agreement": _honest("probability", more=False),
+        "key-repeats": _honest("probability", more=False),
+        "time": _honest("s", more=False),
+        "public-bits": _honest("bit/bit", more=False),
+        "min-entropy": _honest("bit", "bit/symbol", more=True),
+        "rate": _honest("bit/s", more=True, methods=_SPEEDS),
+        "time-to-key": _honest("s", more=False, methods=_SPEEDS),
+        "success-odds": _of_attack("probability", more=False, budgeted=True),
+        "weak-people": _of_attack("probability", more=False, budgeted=True),
+        "key-rank": _of_attack("log2", more=True),
+        "guesses-for-odds": _of_attack("log2", more=True, methods=("at-1-percent", "at-50-percent")),
+        "attacker-bit-agreement": _of_attack("probability", more=False),
+        "mutual-information": _of_attack("bit", "bit/symbol", more=False),
+        "leakage-test": _of_attack("p-value", more=True),
+    }
+)
+"""By the name of the measure."""
