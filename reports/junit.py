@@ -1,4 +1,4 @@
-"""A gate's verdict as JUnit XML, the form that pipelines read test results in."""
+"""A gate's verdict and the outcomes of claims as JUnit XML, which pipelines read test results in."""
 
 from __future__ import annotations
 
@@ -6,13 +6,27 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
+from harness.claims.record import ClaimsRecord, Judgement
 from harness.verdicts import Comparison, Verdict
+from reports.claims_text import claims_headline, claims_outcome, judgement_text
 from reports.gate import change_text, harm_text, headline, why_text
 from reports.wording import clean
 
 __all__ = ["to_junit"]
 
 _GATE = {"fail": "failure", "undecided": "error", "unresolved": "skipped", "pass": ""}
+_CLAIM = {
+    "refuted": "failure",
+    "undecided": "error",
+    "untested": "error",
+    "withstood": "",
+    "shown": "",
+    "met": "",
+}
+_ROW = (
+    *("attack", "measure", "budget", "unit", "method", "use", "value", "lower", "upper"),
+    *("holds_at", "breaks_at", "subjects", "attempts", "evidence", "data", "outcome"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,16 +39,19 @@ class _Case:
     properties: Sequence[tuple[str, object]] = ()
 
 
-def to_junit(*, verdict: Verdict | None = None) -> str:
-    """JUnit XML with one test case per comparison, and one for the whole verdict.
+def to_junit(*, verdict: Verdict | None = None, claims: ClaimsRecord | None = None) -> str:
+    """JUnit XML with one test case per comparison and claim, and one for the outcome of each as a whole.
 
-    A regression is a failure, an undecided metric an error, an unresolved one is skipped. Numbers stand
-    unrounded in the properties of each case; there is no time in it.
-    Characters that XML cannot hold are replaced.
+    A regression and a refuted claim are failures. What is undecided or untested, and an open threat, is an
+    error. Unresolved metrics, threats out of scope and requirements without evidence are skipped. Numbers
+    stand unrounded in the properties of each case; there is no time in it. Characters that XML cannot hold
+    are replaced.
 
     Parameters
     ----------
     verdict : Verdict, optional
+    claims : ClaimsRecord, optional
+        At least one of both.
 
     Returns
     -------
@@ -46,9 +63,9 @@ def to_junit(*, verdict: Verdict | None = None) -> str:
     ValueError
         If there is nothing to report.
     """
-    suites = [*(_gate_suites(verdict) if verdict else ())]
+    suites = [*(_gate_suites(verdict) if verdict else ()), *(_claim_suites(claims) if claims else ())]
     if not suites:
-        raise ValueError("`verdict` must be given, got none")
+        raise ValueError("`verdict` or `claims` must be given, got neither")
     root = ET.Element("testsuites", _counts([case for _, cases in suites for case in cases], "keyassay"))
     for title, cases in suites:
         suite = ET.SubElement(root, "testsuite", _counts(cases, title))
@@ -110,4 +127,56 @@ def _compared(comparison: Comparison) -> _Case:
             ("identical", str(comparison.identical).lower()),
             ("better", str(comparison.better).lower()),
         ],
+    )
+
+
+def _claim_suites(record: ClaimsRecord) -> Iterable[tuple[str, list[_Case]]]:
+    """What claims came to, the threats that stay open, and requirements that nothing answers to."""
+    whole = _Case(
+        name="outcome",
+        kind=_CLAIM[claims_outcome(record)],
+        text=claims_headline(record),
+        properties=[("use", record.use)],
+    )
+    yield "claims", [whole, *(_judged(j) for j in record.judgements)]
+    if record.open_threats:
+        yield (
+            "claims.threats",
+            [
+                _Case(
+                    name=t.threat,
+                    kind="error" if t.scoped_out is None else "skipped",
+                    text=t.why if t.scoped_out is None else f"{t.why}; out of scope: {t.scoped_out}",
+                )
+                for t in record.open_threats
+            ],
+        )
+    if record.requirements:
+        yield (
+            "claims.requirements",
+            [
+                _Case(
+                    name=r.id,
+                    kind="" if r.evidence else "skipped",
+                    text=f"nothing measured answers to it: {r.text}",
+                    properties=[("outcome", r.outcome), *(("claim", claim) for claim in r.claims)],
+                )
+                for r in record.requirements
+            ],
+        )
+
+
+def _judged(judgement: Judgement) -> _Case:
+    """The rows that a claim rests on stand in its properties, numbered."""
+    rows = [
+        (f"row-{i}-{name.replace('_', '-')}", getattr(row, name))
+        for i, row in enumerate(judgement.supports, start=1)
+        for name in _ROW
+    ]
+    facts = [("outcome", judgement.outcome), ("requirement", judgement.requirement)]
+    return _Case(
+        name=f"{judgement.claim} on {judgement.scheme}",
+        kind=_CLAIM[judgement.outcome],
+        text=judgement_text(judgement),
+        properties=[(name, value) for name, value in [*facts, *rows] if value is not None],
     )

@@ -1,4 +1,4 @@
-"""A verdict as JUnit XML."""
+"""A verdict and outcomes of claims as JUnit XML and plain lines."""
 
 from __future__ import annotations
 
@@ -11,7 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from harness.claims.record import ClaimsRecord, Judgement, OpenThreat, RequirementRecord, Support
 from harness.verdicts import Comparison, Metric, Verdict
+from reports.claims_text import claim_lines, claims_headline, claims_outcome
 from reports.junit import to_junit
 
 HOSTILE = "a<b>&\"c' \x00\x08\x0b\x1b[31m\x7f\ufffe\uffff\ud800 ]]> <!-- \u202e\n"
@@ -49,6 +51,60 @@ def verdict(*comparisons: Comparison, outcome: str, candidate: str = "half-level
         candidate=candidate,
         held_against="baseline.json",
     )
+
+
+def judged(outcome: str, **changes: Any) -> Judgement:
+    support = Support(
+        attack="mimicry",
+        measure="success-odds",
+        budget=1,
+        unit="probability",
+        method="design-effect",
+        use="both",
+        value=0.1 + 0.2,
+        lower=0.2,
+        upper=None,
+        holds_at=0.95,
+        breaks_at=0.99,
+        side="attacker-at-least",
+        evidence="counted",
+        data="simulated",
+        subjects=60,
+        attempts=600,
+        outcome=outcome,
+        why="above the threshold",
+    )
+    facts: dict[str, Any] = {
+        "claim": f"C-{outcome}",
+        "scheme": "half-level",
+        "requirement": "R1",
+        "says": "odds at most .05",
+        "outcome": outcome,
+        "text": f"{outcome}, on simulated people",
+        "decides": "12 more people" if outcome == "undecided" else None,
+        "supports": (support,),
+        "left_out": (),
+        "rationale": None,
+        "owner": None,
+    }
+    return Judgement(**{**facts, **changes})
+
+
+def record(*judgements: Judgement, **changes: Any) -> ClaimsRecord:
+    facts: dict[str, Any] = {
+        "claims": {},
+        "use": "raw, not declared",
+        "judgements": judgements,
+        "requirements": (),
+        "open_threats": (),
+        "out_of_scope": {},
+        "potential": (),
+    }
+    return ClaimsRecord(**{**facts, **changes})
+
+
+OPEN_THREAT = OpenThreat(threat="camera", why="not tried", scoped_out=None)
+ACCEPTED_THREAT = OpenThreat(threat="relay", why="not tried", scoped_out="arm's reach")
 
 
 def kinds(root: ET.Element) -> dict[str, list[str]]:
@@ -122,6 +178,116 @@ def test_words_that_xml_can_hold_come_back_as_they_were() -> None:
         to_junit(verdict=verdict(dataclasses.replace(compared("pass"), metric=metric), outcome="pass"))
     )
     assert [c.get("name") for c in root.iter("testcase")] == ["outcome", "a<b>&\"c' ]]> <!-- mimic rank"]
+
+
+@pytest.mark.parametrize(
+    ("outcome", "mark", "whole"),
+    [
+        ("refuted", "failure", "failure"),
+        ("undecided", "error", "error"),
+        ("untested", "error", "error"),
+        ("withstood", "pass", "pass"),
+        ("shown", "pass", "pass"),
+    ],
+)
+def test_each_outcome_of_a_claim_has_its_mark(outcome: str, mark: str, whole: str) -> None:
+    root = ET.fromstring(to_junit(claims=record(judged(outcome), judged("shown"))))
+    assert kinds(root) == {"claims": [whole, mark, "pass"]}
+
+
+def test_an_open_threat_is_an_error_unless_it_is_scoped_out() -> None:
+    accepted = record(judged("shown"), open_threats=(ACCEPTED_THREAT,))
+    assert kinds(ET.fromstring(to_junit(claims=accepted))) == {
+        "claims": ["pass", "pass"],
+        "claims.threats": ["skipped"],
+    }
+    left = record(judged("shown"), open_threats=(ACCEPTED_THREAT, OPEN_THREAT))
+    assert kinds(ET.fromstring(to_junit(claims=left))) == {
+        "claims": ["error", "pass"],
+        "claims.threats": ["skipped", "error"],
+    }
+
+
+def test_requirements_without_evidence_are_listed() -> None:
+    facts = {"owner": None, "outcome": "untested", "claims": ()}
+    held = record(
+        judged("shown"),
+        requirements=(
+            RequirementRecord(id="R1", text="safe", evidence=True, **facts),
+            RequirementRecord(id="R2", text="quick", evidence=False, **facts),
+        ),
+    )
+    root = ET.fromstring(to_junit(claims=held))
+    assert kinds(root)["claims.requirements"] == ["pass", "skipped"]
+
+
+def test_rows_of_a_claim_stand_unrounded_in_its_properties() -> None:
+    root = ET.fromstring(to_junit(claims=record(judged("refuted"))))
+    case = next(c for c in root.iter("testcase") if c.get("name") == "C-refuted on half-level")
+    held = {p.get("name"): p.get("value") for p in case.iter("property")}
+    assert (held["row-1-value"], held["row-1-budget"]) == ("0.30000000000000004", "1")
+    assert "row-1-upper" not in held
+
+
+def test_verdict_and_claims_share_a_file() -> None:
+    text = to_junit(
+        verdict=verdict(compared("pass"), outcome="pass"), claims=record(judged("refuted"), judged("shown"))
+    )
+    root = ET.fromstring(text)
+    assert list(kinds(root)) == ["gate", "gate.baseline", "claims"]
+    assert (root.get("tests"), root.get("failures")) == ("5", "2")
+
+
+def test_lines_name_the_refuted_before_the_open_and_not_the_met() -> None:
+    mixed = record(
+        judged("undecided"),
+        judged("withstood"),
+        judged("refuted"),
+        open_threats=(ACCEPTED_THREAT, OPEN_THREAT),
+    )
+    lines = claim_lines(mixed)
+    assert [line.split(":")[:2] for line in lines] == [
+        ["error", " claim C-refuted on half-level"],
+        ["warning", " claim C-undecided on half-level"],
+        ["warning", " open threat camera"],
+    ]
+    assert "12 more people" in lines[1]
+    assert claims_headline(mixed) == "Claims: 1 refuted, 1 undecided, 1 withstood; 1 open threat."
+    assert claim_lines(record(judged("shown"), judged("withstood"))) == []
+
+
+def test_no_claims_at_all_are_not_met() -> None:
+    assert claims_outcome(record()) == "undecided"
+    assert claim_lines(record()) == ["warning: no claim was judged, which is never a pass"]
+    assert kinds(ET.fromstring(to_junit(claims=record()))) == {"claims": ["error"]}
+
+
+@pytest.mark.parametrize("outcome", ["refuted", "undecided", "untested", "withstood", "shown"])
+def test_lines_are_silent_exactly_when_the_claims_are_met(outcome: str) -> None:
+    held = record(judged(outcome))
+    assert (claims_outcome(held) == "met") == (claim_lines(held) == [])
+    left = dataclasses.replace(held, open_threats=(OPEN_THREAT,))
+    assert claims_outcome(left) != "met"
+    assert claim_lines(left)
+
+
+def test_hostile_claims_parse_back() -> None:
+    worst = judged(
+        "refuted", claim=HOSTILE, scheme=HOSTILE, text=HOSTILE, says=HOSTILE, requirement=HOSTILE
+    )
+    held = record(
+        worst,
+        use=HOSTILE,
+        open_threats=(OpenThreat(threat=HOSTILE, why=HOSTILE, scoped_out=HOSTILE),),
+        requirements=(
+            RequirementRecord(
+                id=HOSTILE, text=HOSTILE, owner=None, claims=(HOSTILE,), outcome="untested", evidence=False
+            ),
+        ),
+    )
+    text = to_junit(claims=held)
+    ET.fromstring(text.encode("utf-8"))
+    assert all(line.isprintable() for line in [*text.splitlines(), *claim_lines(held)])
 
 
 def test_an_empty_report_is_refused() -> None:
