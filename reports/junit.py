@@ -23,9 +23,10 @@ _CLAIM = {
     "shown": "",
     "met": "",
 }
+_SUPPORT = ("attack", "outcome", "lower", "upper", "holds_at", "breaks_at")
 _ROW = (
-    *("attack", "measure", "budget", "unit", "method", "use", "value", "lower", "upper"),
-    *("holds_at", "breaks_at", "subjects", "attempts", "evidence", "data", "outcome"),
+    *("measure", "budget", "value", "low", "high", "level", "unit", "method"),
+    *("side", "evidence", "data", "subjects", "attempts"),
 )
 
 
@@ -167,16 +168,19 @@ def _claim_suites(record: ClaimsRecord) -> Iterable[tuple[str, list[_Case]]]:
 
 
 def _judged(judgement: Judgement) -> _Case:
-    """The rows that a claim rests on stand in its properties, numbered."""
-    rows = [
-        (f"row-{i}-{name.replace('_', '-')}", getattr(row, name))
-        for i, row in enumerate(judgement.supports, start=1)
-        for name in _ROW
+    """What a claim rests on stands in its properties, numbered: 1 the first support, 1.2 its second row."""
+    facts: list[tuple[str, object]] = [
+        ("outcome", judgement.outcome),
+        ("requirement", judgement.requirement),
     ]
-    facts = [("outcome", judgement.outcome), ("requirement", judgement.requirement)]
+    for i, support in enumerate(judgement.supports, start=1):
+        facts += [(f"{i}-{name.replace('_', '-')}", getattr(support, name)) for name in _SUPPORT]
+        for j, used in enumerate(support.rows, start=1):
+            facts.append((f"{i}.{j}-role", used.role))
+            facts += [(f"{i}.{j}-{name}", getattr(used.row, name)) for name in _ROW]
     return _Case(
         name=f"{judgement.claim} on {judgement.scheme}",
         kind=_CLAIM[judgement.outcome],
         text=judgement_text(judgement),
-        properties=[(name, value) for name, value in [*facts, *rows] if value is not None],
+        properties=[(name, value) for name, value in facts if value is not None],
     )

@@ -11,7 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from harness.claims.record import ClaimsRecord, Judgement, OpenThreat, RequirementRecord, Support
+from harness.claims.judging import exit_status
+from harness.claims.record import ClaimsRecord, Judgement, OpenThreat, RequirementRecord, Support, Used
+from harness.rows import Row
 from harness.verdicts import Comparison, Metric, Verdict
 from reports.claims_text import claim_lines, claims_headline, claims_outcome
 from reports.junit import to_junit
@@ -54,23 +56,32 @@ def verdict(*comparisons: Comparison, outcome: str, candidate: str = "half-level
 
 
 def judged(outcome: str, **changes: Any) -> Judgement:
-    support = Support(
+    row = Row(
+        scheme="half-level",
         attack="mimicry",
         measure="success-odds",
         budget=1,
-        unit="probability",
-        method="design-effect",
-        use="both",
         value=0.1 + 0.2,
-        lower=0.2,
-        upper=None,
-        holds_at=0.95,
-        breaks_at=0.99,
+        low=0.2,
+        high=None,
+        level=0.9,
+        unit="probability",
         side="attacker-at-least",
         evidence="counted",
         data="simulated",
         subjects=60,
         attempts=600,
+        method="design-effect",
+        status="measured",
+        reason=None,
+    )
+    support = Support(
+        attack="mimicry",
+        rows=(Used(role="both", row=row),),
+        lower=0.2,
+        upper=None,
+        holds_at=0.95,
+        breaks_at=0.99,
         outcome=outcome,
         why="above the threshold",
     )
@@ -225,8 +236,9 @@ def test_rows_of_a_claim_stand_unrounded_in_its_properties() -> None:
     root = ET.fromstring(to_junit(claims=record(judged("refuted"))))
     case = next(c for c in root.iter("testcase") if c.get("name") == "C-refuted on half-level")
     held = {p.get("name"): p.get("value") for p in case.iter("property")}
-    assert (held["row-1-value"], held["row-1-budget"]) == ("0.30000000000000004", "1")
-    assert "row-1-upper" not in held
+    assert (held["1.1-value"], held["1.1-budget"]) == ("0.30000000000000004", "1")
+    assert (held["1-lower"], held["1-holds-at"]) == ("0.2", "0.95")
+    assert not {"1-upper", "1.1-high"} & set(held)
 
 
 def test_verdict_and_claims_share_a_file() -> None:
@@ -256,19 +268,17 @@ def test_lines_name_the_refuted_before_the_open_and_not_the_met() -> None:
     assert claim_lines(record(judged("shown"), judged("withstood"))) == []
 
 
-def test_no_claims_at_all_are_not_met() -> None:
-    assert claims_outcome(record()) == "undecided"
-    assert claim_lines(record()) == ["warning: no claim was judged, which is never a pass"]
-    assert kinds(ET.fromstring(to_junit(claims=record()))) == {"claims": ["error"]}
-
-
-@pytest.mark.parametrize("outcome", ["refuted", "undecided", "untested", "withstood", "shown"])
-def test_lines_are_silent_exactly_when_the_claims_are_met(outcome: str) -> None:
-    held = record(judged(outcome))
+@pytest.mark.parametrize("threats", [(), (ACCEPTED_THREAT,), (OPEN_THREAT,)])
+@pytest.mark.parametrize("outcome", ["refuted", "undecided", "untested", "withstood", "shown", None])
+def test_marks_lines_and_exit_status_say_the_same(
+    outcome: str | None, threats: tuple[OpenThreat, ...]
+) -> None:
+    held = record(*([judged(outcome)] if outcome else []), open_threats=threats)
+    assert {"met": 0, "refuted": 1, "undecided": 4}[claims_outcome(held)] == exit_status(held)
     assert (claims_outcome(held) == "met") == (claim_lines(held) == [])
-    left = dataclasses.replace(held, open_threats=(OPEN_THREAT,))
-    assert claims_outcome(left) != "met"
-    assert claim_lines(left)
+    root = ET.fromstring(to_junit(claims=held))
+    red = int(root.get("failures", "")) + int(root.get("errors", ""))
+    assert (red == 0) == (exit_status(held) == 0)
 
 
 def test_hostile_claims_parse_back() -> None:
