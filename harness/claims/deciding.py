@@ -49,19 +49,23 @@ def advice(ground: Ground, claim: Claim, *, breaks_at: float, keys: int, attacke
             return f"no size decides: {holds.method} gives no {'upper' if below else 'lower'} limit"
         return _enough(holds, keep, claim.confidence, upper=below, attackers=attackers)
     refuting = ("=", ">=") if below else ("=", "<=")
-    if breaks is not None and breaks.value is not None and breaks.value != claim.threshold:
-        if not _within(breaks.value, claim.threshold, below=below):
-            if bounds(breaks) not in refuting:
-                return f"no size decides: {breaks.method} ({breaks.side}) cannot refute; another method may"
-            return _enough(breaks, claim.threshold, breaks_at, upper=not below, attackers=attackers)
-        if keys > 1:
-            return (
-                "no size decides: odds at one key lie between what the bound over a lifetime needs "
-                f"({number(keep)}) and what alone refutes ({number(claim.threshold)})"
-            )
-        return "measuring at this very budget would decide more than any size at the budgets around it"
-    if breaks is None or holds is None:
-        return "measuring at this very budget, or a larger one, would decide"
+    if (
+        breaks is not None
+        and breaks.value is not None
+        and _within(breaks.value, claim.threshold, below=not below)
+    ):
+        if bounds(breaks) not in refuting:
+            return f"no size decides: {breaks.method} ({breaks.side}) cannot refute; another method may"
+        return _enough(breaks, claim.threshold, breaks_at, upper=not below, attackers=attackers)
+    if holds is None or breaks is None:
+        return "measuring at this very budget, or at one beyond it, could decide"
+    if holds is not breaks:
+        return "measuring at this very budget could decide: the rows around it stand on either side"
+    if keys > 1 and holds.value != claim.threshold:
+        return (
+            "no size decides: odds at one key lie between what the bound over a lifetime needs "
+            f"({number(keep)}) and what alone refutes ({number(claim.threshold)})"
+        )
     return f"nothing decides: the figure stands at the threshold, {number(claim.threshold)}"
 
 
@@ -125,8 +129,8 @@ def _enough_people(
     needed = now * factor
     each = f"with {size:.3g} attempts each"
     if row.method == "subject-unit":
-        more = people - row.subjects
-        return f"about {people} people in all ({more} more), if the share stays {number(seen)}"
+        extra = people - row.subjects
+        return f"about {people} people in all ({extra} more), if the share stays {number(seen)}"
     if row.method == "design-effect-two-way":
         whom = f"{people} people"
         if attackers:

@@ -85,9 +85,9 @@ def grounds(
         rows = [
             r for r in audit.select(scheme=scheme, attack=attack, measure=claim.measure) if _meant(r, claim)
         ]
-        measured = [r for r in rows if r.status == "measured"]
+        measured = [r for r in rows if r.status == "measured" and _sound(r)]
         gaps = [r for r in rows if r.status in ("untested", "failed")]
-        if not measured and not gaps and rows:
+        if rows and all(r.status == "not-applicable" for r in rows):
             left_out.append(f"{attack or 'the scheme'}: {rows[0].reason or 'no meaning here'}")
             continue
         accepted = [r for r in measured if r.evidence in claim.evidence]
@@ -112,6 +112,15 @@ def _meant(row: Row, claim: Claim) -> bool:
     # an unmeasured cell may not know its method
     method = claim.method is None or row.method in (claim.method, "none")
     return unit and method
+
+
+def _sound(row: Row) -> bool:
+    """A result may come from anywhere: numbers that no estimator gives are no evidence."""
+    if row.value is None or row.level is None or not 0 < row.level < 1:
+        return False
+    numbers = [n for n in (row.low, row.value, row.high) if n is not None]
+    inside = row.unit not in ("probability", "p-value") or (numbers[0] >= 0 and numbers[-1] <= 1)
+    return inside and numbers == sorted(numbers) and 1 <= row.subjects <= row.attempts
 
 
 def _why(gaps: list[Row], audit: Audit, scheme: str, attack: str | None) -> str:

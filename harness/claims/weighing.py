@@ -21,21 +21,22 @@ _NEVER_SHOWN = ("modelled", "assumed")
 
 
 def bounds(row: Row) -> str:
-    """How the true quantity stands to the row's: "=", ">=" (at least this) or "<=" (at most this).
+    """How the true quantity stands to the row's: "=", ">=" (at least this), "<=" (at most this), or "?".
 
     An attack shows that adversaries get at least so much; whether that is a large number or a small one
     depends on the measure.
     """
-    if row.evidence == "exact" or row.side in (None, "estimate"):
+    if row.evidence == "exact":
         return "="
-    if row.side == "defender-at-least":
-        return ">="
-    if row.side == "defender-at-most":
-        return "<="
-    gains = "<=" if QUANTITIES[row.measure].more_is_better else ">="
-    if row.side == "attacker-at-least":
-        return gains
-    return ">=" if gains == "<=" else "<="
+    gains, loses = ("<=", ">=") if QUANTITIES[row.measure].more_is_better else (">=", "<=")
+    known = {
+        "estimate": "=",
+        "defender-at-least": ">=",
+        "defender-at-most": "<=",
+        "attacker-at-least": gains,
+        "attacker-at-most": loses,
+    }
+    return known.get(str(row.side), "?")
 
 
 def over_lifetime(odds: float, keys: int) -> float:
@@ -158,12 +159,10 @@ def _sentence(
     row = ground.breaks if outcome == "refuted" else ground.holds
     if outcome == "undecided":
         return f"{least}, {most}"
-    said = (
-        f"exactly {apart(row.value or 0.0, threshold)}"
-        if row is not None and row.evidence == "exact"
-        else ""
-    )
-    return said or (least if by_lower else most)
+    limit = lower if by_lower else upper
+    if limit is not None and row is not None and row.evidence == "exact" and limit == row.value:
+        return f"exactly {apart(limit, threshold)}"
+    return least if by_lower else most
 
 
 def _notes(ground: Ground, claim: Claim, budget: int | None) -> str:
