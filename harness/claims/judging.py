@@ -18,7 +18,7 @@ from harness.claims.record import (
     Support,
     worst,
 )
-from harness.claims.weighing import tests_of, weighed
+from harness.claims.weighing import chances_to_refute, weighed
 from harness.claims.wording import budget_words, number, percent
 from harness.potential import FACTORS
 from harness.results import Audit
@@ -78,7 +78,7 @@ def judge(claims: Claims, audit: Audit) -> ClaimsRecord:
 def _judged(claim: Claim, audit: Audit, scheme: str, use: Use, scoped: list[str]) -> Judgement:
     found, left_out = grounds(claim, audit, scheme, use=use, scoped=scoped)
     budget, keys = claimed_budget(claim, use)
-    tests = tests_of(found)
+    tests = chances_to_refute(found)
     supports = [weighed(g, claim, budget=budget, keys=keys, tests=tests) for g in found]
     outcome = worst([s.outcome for s in supports])
     simulated = audit.corpus.get("data") == "simulated" or any(

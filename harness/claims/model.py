@@ -227,7 +227,7 @@ class Claims(_Part):
 
     model_config = ConfigDict(title="keyassay claims")
 
-    version: Literal[1]
+    version: Annotated[int, Field(ge=1, le=1)]  # a literal would take true and 1.0 for 1
     presets: Annotated[tuple[Name, ...], Field(strict=False)] = ()
     use: Use | None = None
     claim: Annotated[tuple[Claim, ...], Field(strict=False)] = ()

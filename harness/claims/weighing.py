@@ -12,7 +12,7 @@ from harness.claims.wording import apart, budget_words, number, percent
 from harness.limits import lower_limit, upper_limit
 from harness.results import Row
 
-__all__ = ["bounds", "over_lifetime", "per_key", "tests_of", "weighed"]
+__all__ = ["bounds", "chances_to_refute", "over_lifetime", "per_key", "weighed"]
 
 OFFLINE_FROM = 2**20
 """From here on audits count a budget off line (`harness.attack_measures`)."""
@@ -62,7 +62,7 @@ def per_key(threshold: float, keys: int) -> float:
     return -math.expm1(math.log1p(-threshold) / keys)
 
 
-def tests_of(found: list[Ground]) -> int:
+def chances_to_refute(found: list[Ground]) -> int:
     """How many limits might refute by chance; exact figures cannot."""
     rows = [row for g in found for row in (g.breaks, g.weak)]
     return max(1, sum(row is not None and row.evidence != "exact" for row in rows))
