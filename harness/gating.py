@@ -1,0 +1,341 @@
+"""A candidate held against a baseline: has leakage gone up, on the same people and streams?
+
+In this order. A metric passes if the upper limit of its harm lies below its margin; else it fails if the
+harm is significant, corrected for all metrics; else it is undecided, which never passes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from harness.baseline import Baseline, Cell, baseline_of
+from harness.comparability import notices_of, require_comparable
+from harness.contracts import Array
+from harness.errors import UsageError
+from harness.estimators import paired, proportion
+from harness.estimators.multiple import holm
+from harness.margins import Gated, chosen_margins
+from harness.results import Audit
+from harness.verdicts import Comparison, Metric, Verdict
+
+__all__ = ["LEVEL", "PASS_LEVEL", "gate"]
+
+LEVEL = 0.01
+"""Chance that a run in which nothing got worse fails, over all its metrics."""
+
+PASS_LEVEL = 0.95
+"""One-sided level of the limit that must lie below the margin."""
+
+_MISSING = 0.05  # share of people who may be missing on one side
+_LEAST_PEOPLE = 3
+_RARE = 0.02  # a rate of which nothing was seen may be this high before that is too little to know
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """One metric on both sides."""
+
+    metric: Metric
+    against: str
+    own: Gated
+    old: Cell | None
+    new: Cell | None
+    identical: bool
+    aside: str  # why the two sides cannot be compared, "" where they can
+
+
+def gate(
+    candidate: Audit,
+    *,
+    baseline: Baseline | Audit,
+    anchor: Baseline | None = None,
+    margins: Mapping[str, float] | None = None,
+    level: float = LEVEL,
+) -> Verdict:
+    """Hold a candidate against a baseline.
+
+    Parameters
+    ----------
+    candidate : Audit
+    baseline : Baseline or Audit
+        What it must not be worse than; an Audit is taken as the old version under the same tool.
+    anchor : Baseline, optional
+        A fixed older baseline: leaks below the margin must not add up unseen.
+    margins : mapping of str to float, optional
+        Measure -> margin, instead of the default.
+    level : float
+        Family-wise level at which harm fails.
+
+    Returns
+    -------
+    Verdict
+        "pass" only if every metric passes; metrics that are too rare to resolve are listed as "unresolved".
+
+    Raises
+    ------
+    UsageError
+        If the two were not measured on the same people with the same attacks, or a margin makes no sense.
+    """
+    if not 0 < level < 0.5:
+        raise UsageError(f"the level must lie strictly between 0 and .5, got {level:g}")
+    gated = chosen_margins(margins or {})
+    name = "old" if isinstance(baseline, Audit) else "baseline"
+    held = baseline_of(baseline, reason="old version") if isinstance(baseline, Audit) else baseline
+    new = baseline_of(_measuring(candidate), reason="candidate")
+    references = [(name, held), *([("anchor", anchor)] if anchor is not None else [])]
+    pairs: list[_Pair] = []
+    notices: list[str] = []
+    for against, reference in references:
+        require_comparable(new, reference, against)
+        pairs += _pairs(new, reference, against, gated)
+        notices += notices_of(new, reference, against)
+    drafts = [_compared(pair, new.corpus.subjects) for pair in pairs]
+    adjusted = holm([1.0 if d.p is None else d.p for d in drafts])
+    judged = [
+        _judged(draft, pair, float(p), level)
+        for draft, pair, p in zip(drafts, pairs, adjusted, strict=True)
+    ]
+    final = _with_unresolved(judged, pairs)
+    outcomes = {c.outcome for c in final}
+    outcome = "fail" if "fail" in outcomes else "undecided" if "undecided" in outcomes else "pass"
+    if not outcomes & {"pass", "fail"}:
+        outcome = "undecided"  # a gate that compared nothing has let nothing through
+    better = [c for c in final if c.better]
+    if better and outcome == "pass":
+        names = ", ".join(str(c.metric) for c in better[:5]) + (", ..." if len(better) > 5 else "")
+        notices.append(
+            f"Better by more than the margin: {names}. Later versions could lose this unseen; to keep it: "
+            "keyassay baseline RESULT --reason TEXT --out FILE"
+        )
+    return Verdict(
+        outcome=outcome,
+        comparisons=final,
+        notices=list(dict.fromkeys(notices)),
+        level=level,
+        candidate=", ".join(s.name for s in new.schemes),
+        held_against="; ".join(f"{against}: {reference.reason}" for against, reference in references),
+    )
+
+
+def _measuring(candidate: Audit) -> Audit:
+    """A failed cell of a candidate is one that it does not measure; a baseline with one is refused."""
+    rows = [replace(r, status="untested") if r.status == "failed" else r for r in candidate.rows]
+    return replace(candidate, rows=rows)
+
+
+def _pairs(new: Baseline, old: Baseline, against: str, gated: Mapping[str, Gated]) -> list[_Pair]:
+    before, now = old.metrics(), new.metrics()
+    found = []
+    for metric in sorted(before.keys() | now.keys()):
+        was, own = before.get(metric), now.get(metric)
+        if (was is None or was.status != "measured") and (own is None or own.status != "measured"):
+            continue  # untested then and now: an open threat of the audit, not a change
+        aside = ""
+        if own is None or own.status != "measured":
+            aside = f"measured in the {against}, but not in the candidate"
+        elif was is None or was.status != "measured":
+            aside = f"not measured in the {against}; nothing to compare with"
+        same = not aside and _same_outcome(metric, new, own, old, was)
+        found.append(_Pair(metric, against, gated[metric.measure], was, own, same, aside))
+    return found
+
+
+def _same_outcome(metric: Metric, new: Baseline, own: Cell | None, old: Baseline, was: Cell | None) -> bool:
+    """The replayed streams came out equal, attempt by attempt."""
+    if own is None or was is None or was.people != own.people:
+        return False
+    before, now = _outcome(old, was.scheme, metric.attack), _outcome(new, own.scheme, metric.attack)
+    if metric.measure == "time":  # its values are read off the captures, not sampled
+        return True
+    return before is not None and before == now
+
+
+def _outcome(side: Baseline, scheme: str, attack: str) -> str | None:
+    return next((s.outcomes.get(attack) for s in side.schemes if s.name == scheme), None)
+
+
+def _compared(pair: _Pair, subjects: int) -> Comparison:
+    """The numbers of one metric; its outcome is open, unless the sides cannot be compared."""
+    own = pair.own
+    blank = Comparison(
+        metric=pair.metric,
+        against=pair.against,
+        old=_mean(pair.old),
+        new=_mean(pair.new),
+        unit=own.unit,
+        scale=own.scale,
+        worse=None,
+        limit=None,
+        margin=own.margin,
+        detectable=None,
+        p=None,
+        adjusted=None,
+        people=0,
+        identical=pair.identical,
+        better=False,
+        outcome="undecided",
+        reason=pair.aside,
+    )
+    if pair.aside or pair.old is None or pair.new is None:
+        return blank
+    people = sorted(pair.old.people.keys() & pair.new.people.keys(), key=int)
+    either = pair.old.people.keys() | pair.new.people.keys()
+    if len(people) < _LEAST_PEOPLE and not pair.identical:
+        return replace(blank, people=len(people), reason=_few(len(people)))
+    old = np.array([pair.old.people[p][0] for p in people])
+    new = np.array([pair.new.people[p][0] for p in people])
+    sign = -1.0 if own.more_is_better else 1.0
+    found = paired.harm(
+        sign * old,
+        sign * new,
+        scale=own.scale,
+        level=PASS_LEVEL,
+        unseen=_unseen(pair.new, people) if own.rate else None,
+    )
+    shared = replace(
+        blank,
+        old=float(old.mean()),
+        new=float(new.mean()),
+        worse=found.worse,
+        limit=found.limit,
+        detectable=found.detectable,
+        p=found.p,
+        people=len(people),
+        better=_better(sign * old, sign * new, own),
+    )
+    if len(either) - len(people) > _MISSING * max(len(either), subjects):
+        gone = len(either) - len(people)
+        return replace(shared, p=None, reason=f"{gone} people have a value on one side only")
+    return replace(shared, reason=_settled(old, new, pair, shared))
+
+
+def _settled(old: Array, new: Array, pair: _Pair, found: Comparison) -> str:
+    """Why a limit that looks exact says nothing; "" where it does say something."""
+    if pair.identical or pair.own.rate or not np.array_equal(old, new):
+        return ""
+    if np.ptp(old) > 0:
+        return ""  # people differ, and each has kept their value: the same streams
+    return "every person has the same value in both, which is too little to tell how far it may have moved"
+
+
+def _few(people: int) -> str:
+    return f"{people} paired people: at least {_LEAST_PEOPLE} are needed for a limit, and more to pass"
+
+
+def _mean(cell: Cell | None) -> float | None:
+    if cell is None or not cell.people:
+        return None
+    return float(np.mean([value for value, _ in cell.people.values()]))
+
+
+def _unseen(cell: Cell, people: Sequence[str]) -> float:
+    """Upper limit of a rate of which these people's attempts showed nothing."""
+    subject = np.repeat(np.arange(len(people)), [cell.people[p][1] for p in people])
+    nothing = np.zeros(len(subject))
+    level = 2 * PASS_LEVEL - 1
+    return proportion.clustered_rate(nothing, nothing, subject, side="estimate", level=level).high
+
+
+def _better(old: Array, new: Array, own: Gated) -> bool:
+    """Better by more than the margin, by the same rules as worse."""
+    found = paired.harm(new, old, scale=own.scale, level=PASS_LEVEL)
+    if found.worse is None or found.p is None:
+        return False
+    return found.worse > own.margin and found.p < 1 - PASS_LEVEL
+
+
+def _judged(draft: Comparison, pair: _Pair, adjusted: float, level: float) -> Comparison:
+    if draft.identical:
+        return replace(
+            draft,
+            outcome="pass",
+            adjusted=None,
+            p=None,
+            reason="the same streams came out equal, attempt by attempt",
+        )
+    if pair.aside.startswith("not measured"):
+        return replace(draft, outcome="unresolved")
+    if draft.p is None:
+        return draft
+    done = replace(draft, adjusted=adjusted)
+    no_harm = 0.0 if draft.scale == "difference" else 1.0
+    below = draft.limit is not None and draft.limit < draft.margin and not draft.reason
+    free = below and draft.limit is not None and draft.limit <= no_harm  # does not rest on the margin
+    fine = draft.detectable is None or draft.margin >= draft.detectable
+    if below and (free or fine):
+        return replace(done, outcome="pass", reason="the limit lies below the margin")
+    if adjusted < level:
+        return replace(done, outcome="fail", reason=f"harm is significant after Holm (p = {adjusted:.2g})")
+    return replace(done, reason=draft.reason or _undecided(draft, pair))
+
+
+def _undecided(draft: Comparison, pair: _Pair) -> str:
+    if draft.detectable is not None and draft.margin < draft.detectable:
+        need = _people_needed(draft)
+        more = f", or about {need} people instead of {draft.people}" if need else ""
+        return (
+            f"the margin {draft.margin:.4g} lies below the smallest effect that these people can show, "
+            f"{draft.detectable:.4g}: take a margin of at least that{more}"
+        )
+    if pair.own.rate and draft.limit is not None and draft.limit >= draft.margin:
+        return (
+            "so few attempts changed that the limit is what these people could have overlooked: more people"
+        )
+    need = _people_needed(draft)
+    return f"the limit does not lie below the margin{f': about {need} people would decide' if need else ''}"
+
+
+def _people_needed(draft: Comparison) -> int | None:
+    """People at whom the limit would lie below the margin if what was seen is true."""
+    if draft.limit is None or draft.worse is None or draft.worse >= draft.margin:
+        return None
+    if not math.isfinite(draft.limit) or draft.limit <= draft.worse:
+        return None
+    if draft.scale == "difference":
+        width, room = draft.limit - draft.worse, draft.margin - draft.worse
+    elif draft.worse > 0:
+        width, room = math.log(draft.limit / draft.worse), math.log(draft.margin / draft.worse)
+    else:
+        return None
+    reached = max(width / room, 4.0 / 3.3 if draft.detectable else 0.0)
+    return math.ceil(draft.people * reached**2) + 1 if room > 0 else None
+
+
+def _with_unresolved(judged: Sequence[Comparison], pairs: Sequence[_Pair]) -> list[Comparison]:
+    """Rates too rare to resolve decide nothing where ranks, or the limit itself, decide."""
+    ranks = {
+        (c.against, c.metric.scheme, c.metric.attack): c.outcome
+        for c in judged
+        if c.metric.measure == "key-rank"
+    }
+    return [
+        _resolved(
+            c,
+            ranks.get((c.against, c.metric.scheme, c.metric.attack)),
+            _unseen(pair.new, sorted(pair.new.people)) if pair.new and pair.new.people else 1.0,
+        )
+        for c, pair in zip(judged, pairs, strict=True)
+    ]
+
+
+def _resolved(c: Comparison, rank: str | None, unseen: float) -> Comparison:
+    if (
+        c.outcome != "undecided"
+        or c.scale != "odds-ratio"
+        or c.old is None
+        or c.new is None
+        or not c.people
+    ):
+        return c
+    if c.p is None:
+        return c
+    if c.metric.measure == "success-odds" and rank == "pass":
+        return replace(c, outcome="unresolved", reason=f"{c.reason}; the same adversary's key-rank passes")
+    if c.metric.measure != "success-odds" and c.new + unseen <= _RARE:
+        why = f"as rare as this in both, at most {c.new + unseen:.3g} can have been overlooked"
+        return replace(c, outcome="unresolved", reason=why)
+    return c
