@@ -127,7 +127,9 @@ def change_text(comparison: Comparison) -> str:
 
 
 def _values(comparison: Comparison) -> str:
-    old, new = _apart((comparison.old, comparison.new), "not measured")
+    # a probability that is neither 0 nor 1 must not read so
+    certain = (0.0, 1.0) if comparison.unit == "probability" else ()
+    old, new = _apart((comparison.old, comparison.new), "not measured", beside=certain)
     return f"{old} -> {new}"
 
 
@@ -141,16 +143,17 @@ def harm_text(comparison: Comparison) -> str:
 
 
 def _harm(comparison: Comparison) -> tuple[str, str, str]:
-    """Worse, limit and margin in one precision; factors with a times sign."""
+    """Worse, limit and margin; each of the first two told from the margin. Factors with a times sign."""
     factor = "" if comparison.scale == "difference" else "x "
-    said = _apart((comparison.worse, comparison.limit, comparison.margin), "unknown")
-    worse, limit, margin = (text if text == "unknown" else factor + text for text in said)
-    return worse, limit, margin
+    said = [_apart((v, comparison.margin), "unknown") for v in (comparison.worse, comparison.limit)]
+    margin = max((pair[1] for pair in said), key=len)
+    worse, limit = (text if text == "unknown" else factor + text for text, _ in said)
+    return worse, limit, factor + margin
 
 
-def _apart(values: Sequence[float | None], absent: str) -> list[str]:
-    """Texts of the numbers among `values` in one precision, and `absent` for the others."""
-    said = iter(apart(*(v for v in values if v is not None and not math.isnan(v))))
+def _apart(values: Sequence[float | None], absent: str, *, beside: Sequence[float] = ()) -> list[str]:
+    """Texts of the numbers among `values`, told from each other and from `beside`; `absent` for others."""
+    said = iter(apart(*(v for v in values if v is not None and not math.isnan(v)), *beside))
     return [absent if v is None or math.isnan(v) else next(said) for v in values]
 
 

@@ -15,7 +15,16 @@ from hypothesis import strategies as st
 
 from harness.verdicts import Comparison, Metric, Verdict
 from reports.digits import apart
-from reports.gate import GateFile, annotations, gate_schema, to_json, to_markdown, to_text
+from reports.gate import (
+    GateFile,
+    annotations,
+    change_text,
+    gate_schema,
+    harm_text,
+    to_json,
+    to_markdown,
+    to_text,
+)
 from reports.text import WIDTH
 
 HOSTILE = "mimic|<script>alert(1)</script> `x` \x1b[31m\nrow \u202eback \ud800"
@@ -103,15 +112,32 @@ def test_close_numbers_read_differently_and_in_few_digits(a: float, gap: float) 
     b = a * (1 + gap)
     first, second = apart(a, b)
     assert (first == second) == (a == b)
-    if a != b and math.isfinite(b) and 1e-3 < abs(a) < 1e5 and abs(a - 1) > 1e-3 and gap > 1e-5:
+    if a != b and math.isfinite(b) and 1e-3 < abs(a) < 1e5 and gap > 1e-5:
         # a relative gap of 1e-5 shows by the seventh significant digit
         assert max(len(t.strip("-").replace(".", "").lstrip("0")) for t in (first, second)) <= 7
 
 
-@given(st.floats(0, 1))
-def test_nothing_reads_certain_that_is_not(value: float) -> None:
-    (text,) = apart(value)
-    assert (float(text) in (0, 1)) == (value in (0, 1))
+@given(st.floats(0, 1), st.floats(0, 1))
+@example(1e-9, math.nextafter(1, 0))
+def test_no_probability_reads_certain_that_is_not(old: float, new: float) -> None:
+    said = change_text(compared(old=old, new=new)).split(" -> ")
+    for text, value in zip(said, (old, new), strict=True):
+        assert (float(text) in (0, 1)) == (value in (0, 1))
+
+
+@given(NUMBERS, NUMBERS, st.floats(1e-3, 1e3))
+@example(0.0199999999, 0.02000000001, 0.02)
+def test_harm_and_its_limit_stand_on_their_side_of_the_margin(w: float, u: float, margin: float) -> None:
+    text = harm_text(compared(scale="difference", worse=w, limit=u, margin=margin))
+    worse, limit, shown = (float(t) for t in re.findall(r"(?:by|limit|margin) (\S+?)(?:,|$)", text))
+    assert (worse < shown, worse > shown) == (w < margin, w > margin)
+    assert (limit < shown, limit > shown) == (u < margin, u > margin)
+
+
+def test_noise_in_the_last_place_is_not_spelled_out() -> None:
+    assert "worse by x 1, limit x 1, margin x 1.1" in harm_text(
+        compared(worse=1.0, limit=1 + 1e-13, margin=1.1)
+    )
 
 
 def test_three_digits_where_they_suffice() -> None:
