@@ -16,7 +16,7 @@ from scipy.stats import t
 from harness.estimators.proportion import clopper_pearson
 from harness.rows import Row
 
-__all__ = ["PROPORTIONS", "effective_trials", "lower_limit", "upper_limit"]
+__all__ = ["PROPORTIONS", "effective_trials", "is_mean", "lower_limit", "upper_limit"]
 
 PROPORTIONS = frozenset({"design-effect", "design-effect-two-way", "subject-unit"})
 """Methods whose ends are Clopper–Pearson limits on an effective number of trials."""
@@ -91,7 +91,7 @@ def _limit(row: Row, confidence: float, *, upper: bool) -> float | None:
         return _rate_limit(row, confidence, upper=upper)
     if row.method in _GAINS:
         return None if upper else _gain_limit(row, confidence)
-    if row.method in _MEANS and row.measure in _T_MEASURES:
+    if is_mean(row):
         return _t_limit(row, confidence, df=row.subjects - 1, upper=upper)
     if row.method == _JACKKNIFE and row.measure == "min-entropy":
         groups = min(_JACKKNIFE_GROUPS, row.subjects)
@@ -100,6 +100,11 @@ def _limit(row: Row, confidence: float, *, upper: bool) -> float | None:
         return None  # the upper end of these methods is the share that was seen, no limit of it
     end = row.high if upper else row.low
     return end if end is not None and confidence <= (1 + row.level) / 2 + 1e-12 else None
+
+
+def is_mean(row: Row) -> bool:
+    """Is the row a mean over people with Student's interval?"""
+    return row.method in _MEANS and row.measure in _T_MEASURES
 
 
 def effective_trials(row: Row) -> float | None:

@@ -12,7 +12,7 @@ from harness.claims.model import Claim
 from harness.claims.weighing import bounds, per_key
 from harness.claims.wording import number
 from harness.estimators.proportion import ICC_FLOOR, clopper_pearson
-from harness.limits import PROPORTIONS, effective_trials, lower_limit, upper_limit
+from harness.limits import PROPORTIONS, effective_trials, is_mean, lower_limit, upper_limit
 from harness.rows import Row
 
 __all__ = ["advice"]
@@ -79,11 +79,7 @@ def _enough(row: Row, threshold: float, confidence: float, *, upper: bool, attac
         return _enough_people(row, threshold, confidence, upper=upper, attackers=attackers)
     low, high = row.low, row.high
     known = row.value is not None and row.level is not None and row.subjects > 1
-    if (
-        known
-        and (low is not None or high is not None)
-        and row.method in ("per-attempt", "witness-bits", "symbols")
-    ):
+    if known and (low is not None or high is not None) and is_mean(row):
         return _enough_for_mean(row, threshold, confidence)
     return (
         "more people would narrow the interval; how many it takes, this figure does not tell "

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from harness.claims.model import Claim, Use
+from harness.claims.model import Claim, Claims, Use
 from harness.claims.quantities import QUANTITIES
+from harness.claims.reading import use_of
 from harness.results import Audit, Row
 from harness.threats import attack_names, parts
 
-__all__ = ["Ground", "claimed_budget", "covered", "grounds"]
+__all__ = ["Ground", "claimed_budget", "claimed_budgets", "covered", "grounds"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +44,13 @@ def claimed_budget(claim: Claim, use: Use) -> tuple[int | None, int]:
     if isinstance(claim.budget, int):
         return claim.budget, 1
     return (use.guesses, use.keys) if claim.measure == "success-odds" else (1, 1)
+
+
+def claimed_budgets(claims: Claims) -> list[int]:
+    """All numbers of guesses that claims in force are about, ascending: what an audit should measure."""
+    use = use_of(claims)
+    found = {claimed_budget(c, use)[0] for c in claims.claim if c.measure == "success-odds"}
+    return sorted(b for b in found if b is not None)
 
 
 def covered(
@@ -85,7 +93,8 @@ def grounds(
         rows = [
             r for r in audit.select(scheme=scheme, attack=attack, measure=claim.measure) if _meant(r, claim)
         ]
-        measured = [r for r in rows if r.status == "measured" and _sound(r)]
+        figures = [r for r in rows if r.status == "measured"]
+        measured = [r for r in figures if _sound(r)]
         gaps = [r for r in rows if r.status in ("untested", "failed")]
         if rows and all(r.status == "not-applicable" for r in rows):
             left_out.append(f"{attack or 'the scheme'}: {rows[0].reason or 'no meaning here'}")
@@ -95,6 +104,8 @@ def grounds(
             kinds = " and ".join(sorted({str(r.evidence) for r in measured}))
             gap = f"its figure is {kinds}, and only {' or '.join(claim.evidence)} is accepted"
             found.append(Ground(attack=attack, missing=gap))
+        elif len(measured) < len(figures):
+            found.append(Ground(attack=attack, missing="a row of it holds numbers that cannot be"))
         elif not measured:
             found.append(Ground(attack=attack, missing=_why(gaps, audit, scheme, attack)))
         else:
@@ -133,6 +144,11 @@ def _by_method(claim: Claim, audit: Audit, rows: list[Row], use: Use) -> list[Gr
     budget, keys = claimed_budget(claim, use)
     if budget is None:
         return [Ground(attack=r.attack, holds=r, breaks=r) for r in rows]
+    methods = dict.fromkeys(r.method for r in rows)
+    return [_at_budget(claim, audit, [r for r in rows if r.method == m], budget, keys) for m in methods]
+
+
+def _at_budget(claim: Claim, audit: Audit, rows: list[Row], budget: int, keys: int) -> Ground:
     at = {r.budget: r for r in rows if r.budget is not None}
     holds = breaks = at.get(budget)
     if holds is None:
@@ -140,7 +156,7 @@ def _by_method(claim: Claim, audit: Audit, rows: list[Row], use: Use) -> list[Gr
         below = at.get(max((b for b in at if b < budget), default=-1))
         holds, breaks = (above, below) if claim.at_most is not None else (below, above)
     weak = _weak(audit, rows[0], keys) if keys > 1 and claim.at_most is not None else None
-    return [Ground(attack=rows[0].attack, holds=holds, breaks=breaks, weak=weak)]
+    return Ground(attack=rows[0].attack, holds=holds, breaks=breaks, weak=weak)
 
 
 def _weak(audit: Audit, row: Row, keys: int) -> Row | None:
