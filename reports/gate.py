@@ -36,7 +36,7 @@ CAUTION = (
 )
 _LEGEND = (
     "Positive differences and factors above 1 are harm; the limit bounds harm from above and must stay "
-    "below the margin."
+    "below the margin. Where the same streams came out equal, there is no harm to bound."
 )
 _LISTED = (
     ("fail", "Got worse"),
@@ -137,7 +137,7 @@ def harm_text(comparison: Comparison) -> str:
     """How much worse, its upper limit, and the margin that the limit must stay below."""
     unit = "" if comparison.scale != "difference" else _unit(comparison)
     worse, limit, margin = (
-        text if text == "unknown" else f"{text} {unit}".strip() for text in _harm(comparison)
+        text if text in ("unknown", "none") else f"{text} {unit}".strip() for text in _harm(comparison)
     )
     return f"worse by {worse}, limit {limit}, margin {margin}"
 
@@ -145,6 +145,8 @@ def harm_text(comparison: Comparison) -> str:
 def _harm(comparison: Comparison) -> tuple[str, str, str]:
     """Worse, limit and margin; each of the first two told from the margin. Factors with a times sign."""
     factor = "" if comparison.scale == "difference" else "x "
+    if comparison.identical:  # no sample stands between old and new, so there is no limit to compare
+        return "none", "none", factor + apart(comparison.margin)[0]
     said = [_apart((v, comparison.margin), "unknown") for v in (comparison.worse, comparison.limit)]
     margin = max((pair[1] for pair in said), key=len)
     worse, limit = (text if text == "unknown" else factor + text for text, _ in said)

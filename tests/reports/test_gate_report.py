@@ -205,6 +205,17 @@ def test_factors_and_differences_have_signs_of_their_own() -> None:
     assert "worse by x infinite, limit x infinite" in to_text(verdict(unbounded, outcome="fail"))
 
 
+def test_no_limit_is_held_against_streams_that_came_out_equal() -> None:
+    """People too few to resolve the margin can replay the same streams all the same."""
+    same = compared(
+        old=0.0, new=0.0, worse=0.0, limit=0.0439, margin=0.02, scale="difference", identical=True
+    )
+    for text in (to_text(verdict(same)), to_markdown(verdict(same))):
+        assert "0.0439" not in text
+        assert "identical" in text
+    assert json.loads(to_json(verdict(same)))["comparisons"][0]["limit"] == 0.0439
+
+
 def test_what_was_not_measured_says_so() -> None:
     gone = dataclasses.replace(OPEN, new=None, worse=None, limit=None, p=None, adjusted=None)
     text = " ".join(to_text(verdict(gone, outcome="undecided")).split())
