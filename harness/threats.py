@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from harness.results import Audit, Row
 
-__all__ = ["STANDARD_ADVERSARIES", "attack_names", "open_threats", "parts", "scheme_names"]
+__all__ = ["STANDARD_ADVERSARIES", "attack_names", "open_threats", "parts", "scheme_names", "within"]
 
 STANDARD_ADVERSARIES: Mapping[str, str] = MappingProxyType(
     {
@@ -45,6 +45,17 @@ def parts(attack: str) -> frozenset[str]:
     True
     """
     return frozenset(attack.split("+"))
+
+
+def within(attack: str, threats: Iterable[str]) -> str | None:
+    """The threat that an attack carries out, alone or with more: the first of them, or None.
+
+    Examples
+    --------
+    >>> within("mimicry+replay", ["camera", "replay"]), within("mimicry", ["mimicry+replay"])
+    ('replay', None)
+    """
+    return next((t for t in threats if parts(t) <= parts(attack)), None)
 
 
 def attack_names(audit: Audit) -> list[str]:

@@ -9,7 +9,7 @@ from harness.claims.model import Claim, Claims, Use
 from harness.claims.quantities import QUANTITIES
 from harness.claims.reading import use_of
 from harness.results import Audit, Row
-from harness.threats import attack_names, parts
+from harness.threats import attack_names, parts, within
 
 __all__ = ["Ground", "claimed_budget", "claimed_budgets", "covered", "grounds"]
 
@@ -66,7 +66,7 @@ def covered(
     if claim.attack not in (None, "all"):
         wanted = parts(str(claim.attack))
         return [next((n for n in there if parts(n) == wanted), claim.attack)], []
-    outside = [n for n in there if parts(n) & set(scoped)]
+    outside = [n for n in there if within(n, scoped) is not None]
     return [n for n in there if n not in outside], [f"{n}: out of scope" for n in outside]
 
 
@@ -149,7 +149,7 @@ def _by_method(claim: Claim, audit: Audit, rows: list[Row], use: Use) -> list[Gr
 
 
 def _at_budget(claim: Claim, audit: Audit, rows: list[Row], budget: int, keys: int) -> Ground:
-    at = {r.budget: r for r in rows if r.budget is not None}
+    at = {r.budget: r for r in rows if r.budget is not None and r.budget >= 1}
     holds = breaks = at.get(budget)
     if holds is None:
         above = at.get(min((b for b in at if b > budget), default=-1))

@@ -22,7 +22,7 @@ from harness.claims.weighing import chances_to_refute, weighed
 from harness.claims.wording import budget_words, number, percent
 from harness.potential import FACTORS
 from harness.results import Audit
-from harness.threats import attack_names, open_threats, parts, scheme_names
+from harness.threats import attack_names, open_threats, scheme_names, within
 
 __all__ = ["exit_status", "judge", "use_words"]
 
@@ -58,7 +58,7 @@ def judge(claims: Claims, audit: Audit) -> ClaimsRecord:
     judgements = [
         _judged(claim, audit, scheme, use, list(scoped))
         for claim in whole.claim
-        for scheme in schemes
+        for scheme in schemes or [""]  # without a scheme every claim is untested
         if claim.scheme in (None, scheme)
     ]
     return ClaimsRecord(
@@ -67,7 +67,7 @@ def judge(claims: Claims, audit: Audit) -> ClaimsRecord:
         judgements=tuple(judgements),
         requirements=tuple(_requirements(whole, judgements)),
         open_threats=tuple(
-            OpenThreat(threat=threat, why=why, scoped_out=_scoped_out(threat, scoped))
+            OpenThreat(threat=threat, why=why, scoped_out=scoped.get(within(threat, scoped) or ""))
             for threat, why in open_threats(audit)
         ),
         out_of_scope=scoped,
@@ -195,11 +195,6 @@ def _requirements(claims: Claims, judgements: Sequence[Judgement]) -> list[Requi
             )
         )
     return records
-
-
-def _scoped_out(threat: str, scoped: dict[str, str]) -> str | None:
-    """A combination with a threat that is out of scope is out of scope as well."""
-    return next((scoped[p] for p in sorted(parts(threat)) if p in scoped), scoped.get(threat))
 
 
 def _rated(claims: Claims) -> list[Rated]:

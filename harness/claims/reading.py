@@ -14,7 +14,7 @@ from harness.claims.model import Claim, Claims, Potential, Requirement, Scoped, 
 from harness.claims.presets import PRESETS
 from harness.errors import UsageError
 from harness.plugins import nearest
-from harness.threats import STANDARD_ADVERSARIES, parts
+from harness.threats import STANDARD_ADVERSARIES, parts, within
 
 __all__ = [
     "MOST_BYTES",
@@ -180,11 +180,11 @@ def _check_links(claims: Iterable[Claim], requirements: list[str], scoped: list[
             raise UsageError(
                 f"claim {claim.id} must point at a requirement, got {claim.requirement!r}; {hint}"
             )
-        outside = parts(claim.attack or "") & set(scoped)
-        if outside:
+        outside = within(claim.attack or "", scoped)
+        if outside is not None:
             raise UsageError(
-                f"claim {claim.id} must be about an attack in scope, got {sorted(outside)[0]!r}, which is "
-                "declared out of scope"
+                f"claim {claim.id} must be about an attack in scope, got {outside!r}, which is declared "
+                "out of scope"
             )
 
 

@@ -8,15 +8,23 @@ from dataclasses import asdict
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from harness.claims.judging import exit_status, judge
+from harness.claims.quantities import QUANTITIES
+from harness.contracts import EVIDENCE, SIDES
 from harness.errors import UsageError
+from harness.limits import PROPORTIONS
+from harness.rows import STATUSES, Row
 from harness.threats import STANDARD_ADVERSARIES, open_threats
 from reports.reading import not_run
 
 AT_ONE = 'measure = "success-odds"\nbudget = 1\n'
 FRESH = '[use]\nkind = "password-authenticated"\nkey = "fresh"\nsessions = 10'
 Make = Callable[..., Any]
+SIDES_OF = ("most", "least")
+NUMBERS = st.none() | st.sampled_from([-1.0, 0.0, 1e-300, 0.05, 0.5, 1.0, 3.0, 1e300]) | st.floats(0, 1)
 
 
 NEED = '[[requirement]]\nid = "need"\ntext = "what is needed"\n'
@@ -134,3 +142,63 @@ def test_standard_adversaries_left_open_are_those_that_reports_name(result: Make
     standard = [t for t, why in open_threats(audit) if why.startswith("not tried")]
     assert standard == not_run(audit, STANDARD_ADVERSARIES)
     assert not {"mimicry", "replay", "enumeration"} & set(standard)
+
+
+def test_a_combination_can_be_out_of_scope_and_its_parts_not(
+    claims: Make, result: Make, counted: Make
+) -> None:
+    both = counted(60, attack="mimicry+replay")
+    rows = counted(0), counted(0, attack="replay"), both
+    text = AT_ONE + "at_most = 0.05"
+    found = judge(claims(text, scope("replay+mimicry")), result(*rows)).judgements[0]
+    assert found.outcome == "withstood"
+    assert found.left_out == ("mimicry+replay: out of scope",)
+
+
+def test_a_result_without_a_scheme_meets_no_claim(claims: Make, result: Make) -> None:
+    record = judge(claims(AT_ONE + "at_most = 0.05", scope(*STANDARD_ADVERSARIES)), result())
+    assert [j.outcome for j in record.judgements] == ["untested"]
+    assert exit_status(record) == 4
+
+
+ROWS = st.builds(
+    Row,
+    scheme=st.just("s"),
+    attack=st.sampled_from([None, "mimicry"]),
+    measure=st.sampled_from(sorted(QUANTITIES)),
+    budget=st.sampled_from([None, -1, 0, 1, 2**20, 2**64]),
+    value=NUMBERS,
+    low=NUMBERS,
+    high=NUMBERS,
+    level=st.sampled_from([None, -1.0, 0.0, 0.9, 0.95, 1.0, 1 - 1e-16]),
+    unit=st.sampled_from(["probability", "bit", "bit/symbol", "s", "log2", "p-value"]),
+    side=st.sampled_from([None, *SIDES, "?"]),
+    evidence=st.sampled_from([None, *EVIDENCE, "?"]),
+    data=st.sampled_from(["recorded", "simulated"]),
+    subjects=st.integers(-1, 30),
+    attempts=st.integers(-1, 100),
+    method=st.sampled_from(
+        [*PROPORTIONS, "per-attempt", "held-out-log-score", "average-given-helper-independent-symbols", "x"]
+    ),
+    status=st.sampled_from(STATUSES),
+    reason=st.sampled_from([None, "because"]),
+)
+WIDE = [
+    *(f'measure = "success-odds"\nbudget = {b}\nat_{s} = 0.05' for b in (1, 50, '"use"') for s in SIDES_OF),
+    *(f'measure = "{m}"\nat_{s} = 0.5' for m in ("key-agreement", "time", "key-rank") for s in SIDES_OF),
+    'measure = "min-entropy"\nunit = "bit"\nat_least = 20',
+    'measure = "mutual-information"\nunit = "bit"\nat_most = 2',
+    'measure = "leakage-test"\nat_least = 0.05',
+]
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(rows=st.lists(ROWS, max_size=6), lines=st.sampled_from(WIDE), fresh=st.booleans())
+def test_results_of_any_making_are_judged_and_rubbish_shows_nothing(
+    claims: Make, result: Make, rows: list[Row], lines: str, fresh: bool
+) -> None:
+    record = judge(claims(lines, FRESH if fresh else ""), result(*rows))
+    json.dumps(asdict(record), allow_nan=False)
+    for judgement in record.judgements:
+        if judgement.outcome in ("shown", "withstood", "refuted"):
+            assert any(r.status == "measured" and r.value is not None for r in rows)
