@@ -111,7 +111,7 @@ def sweep(
             "seed": seed,
             "attacks": next(p.audit.settings["attacks"] for p in points if p.audit is not None),
             "command": ["keyassay", "sweep", command[2], *varied, *command[3:], *_claims_words(claims)],
-            **({} if whole.data == "recorded" else size),
+            **(size if isinstance(base, str) else {}),
         },
         scheme={"name": plugin.value.name, "parameters": plugins.parameters_of(plugin.value)},
         corpus={"name": whole.name, "data": whole.data, "digest": whole.digest()},

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from harness import plugins
-from harness.errors import UsageError
+from harness.errors import ContractError, UsageError
 from harness.swept import Parameter
 
 __all__ = ["MOST_POINTS", "parameters_varied", "takes", "variant"]
@@ -204,7 +204,12 @@ def variant(kind: str, spec: Any, settings: Mapping[str, Any], **defaults: Any) 
             f"a {kind} that is varied must be a name, file.py:Name, class or dataclass, "
             f"got an object of {type(spec).__name__}"
         )
-    plugins.resolve(kind, made, **defaults)
+    try:
+        plugins.resolve(kind, made, **defaults)
+    except (UsageError, ContractError):
+        raise
+    except Exception as error:  # a stranger's members may raise anything
+        raise UsageError(f"it cannot be made: {type(error).__name__}: {error}") from error
     return made
 
 

@@ -130,9 +130,11 @@ def _panel(axis: Axes, quantity: str, curves: Sequence[_Curve], chosen: int | No
     if quantity in _SHARES:
         axis.set_ylim(-0.04, 1.04)
     else:
-        low, high = axis.get_ylim()
-        ends = [v for line in axis.get_lines() for v in line.get_ydata() if v]
-        axis.set_ylim(min(0.0, low) if ends else -0.04, high if ends else 1.04)
+        shown = [r for c in curves for _, p in c.points if (r := p.rows.get(quantity)) is not None]
+        marks = [v for r in shown for v in (r.value, r.low, r.high) if v is not None]
+        least, most = min([0.0, *marks]), max([0.0, *marks])
+        room = 0.05 * (most - least) or 1.0  # all are 0: any scale will do
+        axis.set_ylim(least - room, most + room)
     axis.set_title("\n".join(folded(_title(quantity, curves), 38)), loc="left", fontsize=8.5)
 
 
