@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits
 
 from harness import plugins
-from harness.attack_measures import attack_rows
+from harness.attack_measures import BUDGETS, attack_rows
 from harness.cache import Captures, one_kind, render
 from harness.choosing import (
     Chosen,
@@ -31,6 +31,9 @@ from harness.choosing import (
     scheme_facts,
     versions,
 )
+from harness.claims.judging import judge
+from harness.claims.model import Claims
+from harness.claims.planning import budgets_of, foreseen, in_force
 from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Corpus
 from harness.digests import exchange_digest, scores_digest
 from harness.errors import ContractError, CorpusError, UsageError
@@ -56,6 +59,7 @@ def audit(
     *,
     attacks: Any = "all",
     corpus: Any = None,
+    claims: Claims | str | Path | None = None,
     subjects: int = 60,
     sessions: int = 2,
     attempts: int = 5,
@@ -63,6 +67,7 @@ def audit(
     jobs: int = 1,
     chunk: int | None = None,
     progress: Progress | None = None,
+    told: Callable[[str], None] | None = None,
 ) -> Audit:
     """Audit schemes against adversaries.
 
@@ -74,6 +79,8 @@ def audit(
         "all": every registered attack and their combination. ``a+b`` combines attacks.
     corpus : Corpus, path or name, optional
         A manifest or its folder, a registered corpus, or an object. Default: the simulated demo scenario.
+    claims : Claims or path, optional
+        What the schemes claim; judged at the end, and its guess budgets measured besides the usual ones.
     subjects, sessions, attempts : int
         Size of a simulated corpus; attempts are per session. A recorded corpus has its own.
     seed : int
@@ -84,6 +91,8 @@ def audit(
         Sittings per task. Changes nothing but time and memory.
     progress : callable, optional
         Called with (what, done, total).
+    told : callable, optional
+        Called with a sentence for each claim that this corpus cannot meet, before any attack runs.
 
     Returns
     -------
@@ -117,12 +126,28 @@ def audit(
         raise UsageError(f"`seed` must be at least 0, got {seed}")
     tested = chosen_schemes(schemes)
     chosen, together = chosen_attacks(attacks)
+    claimed = in_force(
+        claims, schemes=[p.value.name for p in tested], attacks=[c.attack.name for c in chosen]
+    )
     size = {"subjects": subjects, "sessions": sessions, "attempts": attempts}
     source = chosen_corpus(corpus, seed=seed, **size)
     command = command_words(tested, attacks, corpus, source, seed=seed, **size)
     with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
-        run = _Run(source, seed, jobs, chunk or 4, progress or (lambda *_: None), Path(folder), command)
-        return _audited(run, tested, chosen, together)
+        run = _Run(
+            source,
+            seed,
+            jobs,
+            chunk or 4,
+            progress or (lambda *_: None),
+            Path(folder),
+            command,
+            budgets_of(claimed, BUDGETS),
+        )
+        if claimed is not None:
+            for sentence in foreseen(claimed, source, [p.value for p in tested]):
+                (told or (lambda _: None))(sentence)
+        found = _audited(run, tested, chosen, together)
+    return found if claimed is None else replace(found, claims=judge(claimed, found))
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +159,7 @@ class _Run:
     progress: Progress
     folder: Path
     command: list[str]
+    budgets: Sequence[int]
 
     def map(self, what: str, function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
         """Results in the order of tasks, whoever computes them."""
@@ -367,6 +393,7 @@ def _rows_of(
             data=run.corpus.data,
             seed=run.seed,
             note=outcome.note,
+            budgets=run.budgets,
         )
     status, reason = ("failed", outcome.failed) if outcome.failed else ("untested", outcome.untested)
     return [_blank(status, str(reason), scheme.name, name, run.corpus.data)], []

@@ -18,7 +18,7 @@ from harness.margins import GATED, GATED_BUDGETS
 from harness.results import Audit
 from harness.verdicts import Metric
 
-__all__ = ["Baseline", "Cell", "baseline_of", "cells_of", "parsed", "read_baseline", "without"]
+__all__ = ["Baseline", "Cell", "baseline_of", "cells_of", "file_hash", "parsed", "read_baseline", "without"]
 
 _LARGEST = 64 * 2**20  # bytes of a file that is read at all
 
@@ -111,6 +111,20 @@ class Baseline(_Part):
 def _seal(content: Mapping[str, Any]) -> str:
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def file_hash(path: Path) -> str:
+    """SHA-256 of a file as it is.
+
+    Raises
+    ------
+    UsageError
+        If it cannot be read.
+    """
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise UsageError(f"{path} must be a file that can be read: {error.strerror}") from None
 
 
 def baseline_of(audit: Audit, *, reason: str, claims: str | None = None) -> Baseline:

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from harness.claims.record import ClaimsRecord
 from harness.contracts import Estimate
 from harness.rows import COLUMNS, SEVERITIES, STATUSES, VERSION, Finding, PerSubject, Row
 from harness.schema import checked
@@ -41,8 +42,8 @@ class Audit:
 
     `settings` holds the seed, the command that makes it again and the smallest odds it could have shown;
     `corpus` what the corpus says of itself (name, data, digest, counts, description); `schemes` and
-    `attacks` what was run, with parameters; `claims` what became of the claims, if any were declared (see
-    `harness.claims`); `failed` is True if a plug-in failed at run time.
+    `attacks` what was run, with parameters; `claims` what became of the claims, if any were declared;
+    `failed` is True if a plug-in failed at run time.
     """
 
     rows: Sequence[Row]
@@ -53,7 +54,7 @@ class Audit:
     schemes: Sequence[Mapping[str, Any]]
     attacks: Sequence[Mapping[str, Any]]
     versions: Mapping[str, str]
-    claims: Mapping[str, Any] | None = None
+    claims: ClaimsRecord | None = None
 
     @property
     def failed(self) -> bool:
@@ -84,7 +85,7 @@ class Audit:
             "findings": [asdict(f) for f in self.findings],
         }
         if self.claims is not None:
-            content["claims"] = dict(self.claims)
+            content["claims"] = asdict(self.claims)
         return json.dumps(content, indent=1, sort_keys=True, allow_nan=False) + "\n"
 
     @classmethod

@@ -6,6 +6,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from harness.claims.record import ClaimsRecord
 from harness.rows import VERSION, Finding, PerSubject, Row
 
 __all__ = ["ResultFile", "checked", "result_schema"]
@@ -25,7 +26,7 @@ class ResultFile(BaseModel):
     table: list[Row]
     per_subject: list[PerSubject]
     findings: list[Finding]
-    claims: dict[str, Any] | None = None
+    claims: ClaimsRecord | None = None
 
 
 def checked(text: str) -> ResultFile:

@@ -11,7 +11,7 @@ from typing import Any
 
 from harness.results import SEVERITIES, Audit, Finding, Row
 from harness.threats import STANDARD_ADVERSARIES
-from reports import standing
+from reports import claims, standing
 from reports.first_screen import evidence_line, first_screen, open_threats, unmeasured_parts, where
 from reports.model import Block, Cell, Code, Document, Facts, Figure, Items, Paragraph, Section, Table
 from reports.plots import figures_of
@@ -64,7 +64,7 @@ def document(audit: Audit) -> Document:
             _method(audit),
             _results(audit),
             _findings(audit),
-            _potential(),
+            _potential(audit),
             _residual(audit, missing),
             _recommendations(audit),
             _annex(audit),
@@ -161,7 +161,7 @@ def _method(audit: Audit) -> Section:
 
 
 def _results(audit: Audit) -> Section:
-    blocks: list[Block] = []
+    blocks: list[Block] = list(claims.traceability(audit.claims)) if audit.claims is not None else []
     for number, scheme in enumerate(scheme_names(audit), start=1):
         blocks.append(Paragraph(clean(scheme), "scheme"))
         blocks += figures_of(audit, scheme, number)
@@ -254,7 +254,10 @@ def _advice(finding: Finding) -> str:
     return standing.ADVICE.get(finding.attack or "", standing.DEFAULT_ADVICE)
 
 
-def _potential() -> Section:
+def _potential(audit: Audit) -> Section:
+    rated = claims.potential(audit.claims) if audit.claims is not None else None
+    if rated is not None:
+        return Section("potential", "Attack potential", (rated,))
     text = (
         "Not assessed in this version: no adversary of this report was rated for elapsed time, "
         "expertise, "
@@ -288,6 +291,11 @@ def _residual(audit: Audit, missing: list[str]) -> Section:
             key="not-tried",
         ),
     ]
+    if audit.claims is not None:
+        blocks += [
+            Paragraph("Out of scope, as the claims declare, and why:"),
+            claims.scoped_out(audit.claims),
+        ]
     return Section("residual", "Residual and untested threats", tuple(blocks))
 
 

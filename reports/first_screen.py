@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from harness.results import Audit, Finding, Row
+from reports.claims import claims_line, claims_table, open_claims
 from reports.model import Block, Cell, Facts, Items, Section, SignOff, Table
 from reports.reading import (
     ODDS_BUDGETS,
@@ -43,6 +44,7 @@ def first_screen(audit: Audit, not_run: list[str]) -> Section:
     found = outcomes(audit)
     blocks: list[Block] = [
         Facts(tuple(_summary(audit, found)), key="summary"),
+        *([claims_table(audit.claims)] if audit.claims is not None else []),
         _outcome_table(audit, found),
         _honest_table(audit),
         _open_threats_list(audit, not_run),
@@ -61,11 +63,9 @@ def _summary(audit: Audit, found: list[Outcome]) -> list[tuple[str, str]]:
             f"{gains} of {len(found)} scheme-adversary pairs beat the promise of the key's length; "
             f"{f'{hints} may, undecided; ' if hints else ''}{still_open} could not be judged.",
         ),
-        ("Claims", "None declared: every adversary is compared with the promise of the key's length."),
+        ("Claims", claims_line(audit)),
         ("Evidence", evidence_line(audit)),
     ]
-    if audit.settings.get("claims"):
-        pairs[1] = ("Claims", joined(audit.settings["claims"]))
     for scheme in scheme_names(audit):
         pairs.append(
             (f"Strongest adversary: {clean(scheme)}", _strongest([o for o in found if o.scheme == scheme]))
@@ -153,12 +153,9 @@ def _resolutions(audit: Audit) -> str:
 
 
 def _use(audit: Audit) -> str:
-    use = audit.settings.get("use")
-    return (
-        joined(use)
-        if use
-        else "Not declared: judged at the harshest, off-line guesses at a key used as it is."
-    )
+    if audit.claims is not None:
+        return clean(audit.claims.use)
+    return "Not declared: judged at the harshest, off-line guesses at a key used as it is."
 
 
 def _outcome_table(audit: Audit, found: list[Outcome]) -> Table:
@@ -289,7 +286,9 @@ def _open_threats_list(audit: Audit, not_run: list[str]) -> Items:
     hidden = [f for f in audit.findings if f.id == "helper-not-covered"]
     entries += [(f"Not attacked: helper data of {clean(f.scheme)}", clean(f.text)) for f in hidden]
     entries += [(f"Not measured: {what}", why) for what, why in unmeasured_parts(audit)]
-    if not_run:
+    if audit.claims is not None:
+        entries = open_claims(audit.claims) + [e for e in entries if not e[0].startswith("Open threat")]
+    elif not_run:
         entries.append(("Not tried at all", ", ".join(not_run)))
     return Items(
         tuple(entries or [("", "No open threats among the adversaries of this report.")]), key="open"

@@ -29,7 +29,7 @@ def to_text(document: Document) -> str:
     """What the terminal shows: verdicts, the honest pair, findings, open threats; 100 columns at most."""
     summary = next(b for b in document.section("first-screen").blocks if isinstance(b, Facts))
     open_list = next(b for b in document.section("first-screen").blocks if isinstance(b, Items))
-    parts = [_verdicts(document), _honest(document)]
+    parts = [_verdicts(document), _honest(document), _claims(document)]
     counts = ", ".join(f"{n} {severity}" for severity, n in document.findings) or "none"
     parts.append(
         "\n".join(
@@ -67,6 +67,14 @@ def _wrapped(cell: Cell, width: int) -> str:
 def _honest(document: Document) -> str:
     return "\n".join(
         _honest_line(table, i) for table in document.tables("honest") for i in range(1, len(table.columns))
+    )
+
+
+def _claims(document: Document) -> str:
+    return "\n".join(
+        _filled(f"Claim {row[0].text} on {row[1].text}: {row[2].text}: {row[3].detail}")
+        for table in document.tables("claims")
+        for row in table.rows
     )
 
 

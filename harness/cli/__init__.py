@@ -6,10 +6,15 @@ Numerical libraries are imported inside the commands, so that `keyassay --help` 
 from __future__ import annotations
 
 from harness.cli.auditing import audit
+from harness.cli.baselining import baseline
+from harness.cli.claiming import claims
+from harness.cli.comparing import compare
+from harness.cli.gating import gate
 from harness.cli.listing import list_
 from harness.cli.root import cli, main
+from harness.cli.sweeping import sweep
 
 __all__ = ["main"]
 
-for command in (audit, list_):
+for command in (audit, claims, compare, sweep, gate, baseline, list_):
     cli.add_command(command)

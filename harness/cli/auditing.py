@@ -21,6 +21,11 @@ __all__ = ["audit"]
 @click.argument("schemes", nargs=-1, metavar="[SCHEME]...", shell_complete=complete_names("scheme"))
 @audit_options
 @click.option(
+    "--claims",
+    type=click.Path(path_type=Path),
+    help="A claims file: its claims are judged, and open threats must be scoped out.",
+)
+@click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
     default=Path("audit"),
@@ -31,6 +36,7 @@ def audit(
     schemes: tuple[str, ...],
     attacks: tuple[str, ...],
     corpus: str | None,
+    claims: Path | None,
     out: Path,
     **options: Any,
 ) -> None:
@@ -53,7 +59,9 @@ def audit(
             list(schemes) or "envelope-trend",
             attacks=list(attacks) or "all",
             corpus=corpus,
+            claims=claims,
             progress=progress,
+            told=lambda sentence: click.echo(line(sentence), err=True),
             **options,
         )
     report = write_result(found, out)
@@ -67,3 +75,10 @@ def audit(
             who = row.attack or "the scheme itself"
             click.echo(line(f"failed: {row.scheme}, {who}: {row.reason}"), err=True)
         sys.exit(INTERNAL)
+    if found.claims is not None:
+        from harness.claims.judging import exit_status
+        from reports.claims_text import claim_lines
+
+        for sentence in claim_lines(found.claims):
+            click.echo(line(sentence), err=True)
+        sys.exit(exit_status(found.claims))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from harness.results import Audit
 
-__all__ = ["check_writable", "write_result", "write_text"]
+__all__ = ["check_file_writable", "check_writable", "write_result", "write_text"]
 
 
 def check_writable(out: Path) -> None:
@@ -20,6 +20,15 @@ def check_writable(out: Path) -> None:
     existing = next(p for p in [out, *out.absolute().parents] if p.exists() or p.is_symlink())
     if not existing.is_dir() or not os.access(existing, os.W_OK):
         raise UsageError(f"`--out` must be a folder that can be written, got {out}")
+
+
+def check_file_writable(path: Path) -> None:
+    """Refuse a file that cannot be written before anything is done."""
+    from harness.errors import UsageError
+
+    folder = path.absolute().parent
+    if path.is_dir() or not folder.is_dir() or not os.access(folder, os.W_OK):
+        raise UsageError(f"a file must lie in a folder that can be written, got {path}")
 
 
 def write_text(path: Path, text: str) -> None:
