@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 import textwrap
+from importlib.metadata import entry_points
 from pathlib import Path
 
 import pytest
@@ -270,3 +271,8 @@ def test_pytest_loads_it_as_a_plug_in_and_explains_the_fixture(tmp_path: Path) -
     )
     assert "keyassay_gate -- " in done.stdout, done.stderr
     assert "Audit a scheme, judge its claims" in done.stdout
+
+
+def test_it_is_registered_under_the_name_of_the_project() -> None:
+    (entry,) = entry_points(group="pytest11", name="keyassay")
+    assert entry.load() is pytest_plugin
