@@ -1,13 +1,21 @@
-"""What became of claims, as plain lines."""
+"""What became of claims, as plain lines and for a job summary."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from harness.claims.record import ClaimsRecord, Judgement
+from reports.markdown import escape
 from reports.wording import clean
 
-__all__ = ["MET", "claim_lines", "claims_headline", "claims_outcome", "judgement_text"]
+__all__ = [
+    "MET",
+    "claim_lines",
+    "claims_headline",
+    "claims_markdown",
+    "claims_outcome",
+    "judgement_text",
+]
 
 MET = ("shown", "withstood")
 
@@ -51,6 +59,31 @@ def claim_lines(record: ClaimsRecord) -> Sequence[str]:
         for t in record.threats_left
     ]
     return lines
+
+
+def claims_markdown(record: ClaimsRecord) -> str:
+    """Claims as a job summary: refuted and open ones in full, open threats, then those that are met."""
+    parts = [f"## {escape(claims_headline(record))}", f"Use of the key: {escape(record.use)}."]
+    open_ones = sorted(
+        (j for j in record.judgements if j.outcome not in MET), key=lambda j: j.outcome != "refuted"
+    )
+    if open_ones:
+        parts.append(_pipes(open_ones))
+    if record.threats_left:
+        lines = [f"- Open threat {escape(t.threat)}: {escape(t.why)}" for t in record.threats_left]
+        parts.append("\n".join(lines))
+    met = [j for j in record.judgements if j.outcome in MET]
+    if met:
+        parts += [f"<details><summary>Met: {len(met)}</summary>", _pipes(met), "</details>"]
+    return "\n\n".join(parts) + "\n"
+
+
+def _pipes(judgements: Sequence[Judgement]) -> str:
+    lines = ["| claim | scheme | outcome | what and why |", "| --- | --- | --- | --- |"]
+    for j in judgements:
+        cells = (j.claim, j.scheme, j.outcome, judgement_text(j))
+        lines.append(f"| {' | '.join(escape(cell) for cell in cells)} |")
+    return "\n".join(lines)
 
 
 def _name(judgement: Judgement) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -15,7 +16,7 @@ from harness.claims.judging import exit_status
 from harness.claims.record import ClaimsRecord, Judgement, OpenThreat, RequirementRecord, Support, Used
 from harness.rows import Row
 from harness.verdicts import Comparison, Metric, Verdict
-from reports.claims_text import claim_lines, claims_headline, claims_outcome
+from reports.claims_text import claim_lines, claims_headline, claims_markdown, claims_outcome
 from reports.junit import to_junit
 
 HOSTILE = "a<b>&\"c' \x00\x08\x0b\x1b[31m\x7f\ufffe\uffff\ud800 ]]> <!-- \u202e\n"
@@ -268,6 +269,19 @@ def test_lines_name_the_refuted_before_the_open_and_not_the_met() -> None:
     assert claim_lines(record(judged("shown"), judged("withstood"))) == []
 
 
+def test_the_summary_shows_what_is_open_before_what_is_met() -> None:
+    judgements = [judged(o) for o in ("shown", "undecided", "withstood", "refuted")]
+    text = claims_markdown(record(*judgements, open_threats=(ACCEPTED_THREAT, OPEN_THREAT)))
+    assert text.startswith("## Claims: 1 refuted, 1 undecided, 1 withstood, 1 shown; 1 open threat.")
+    order = [
+        text.index(w)
+        for w in ("| C-refuted", "| C-undecided", "Open threat camera", "<details>", "| C-shown")
+    ]
+    assert order == sorted(order)
+    assert "relay" not in text
+    assert "<details>" not in claims_markdown(record(judged("refuted")))
+
+
 @pytest.mark.parametrize("threats", [(), (ACCEPTED_THREAT,), (OPEN_THREAT,)])
 @pytest.mark.parametrize("outcome", ["refuted", "undecided", "untested", "withstood", "shown", None])
 def test_marks_lines_and_exit_status_say_the_same(
@@ -297,7 +311,10 @@ def test_hostile_claims_parse_back() -> None:
     )
     text = to_junit(claims=held)
     ET.fromstring(text.encode("utf-8"))
-    assert all(line.isprintable() for line in [*text.splitlines(), *claim_lines(held)])
+    page = claims_markdown(held)
+    assert all(line.isprintable() for line in [*text.splitlines(), *claim_lines(held), *page.splitlines()])
+    assert "a<b>" not in page
+    assert {re.sub(r"\\.", "", row).count("|") for row in page.splitlines() if row.startswith("|")} == {5}
 
 
 def test_an_empty_report_is_refused() -> None:
