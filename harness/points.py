@@ -26,10 +26,9 @@ class Run:
     given: Any
     name: str
     corpus: Any
-    size: Mapping[str, int]
+    size: Mapping[str, Any]
     options: Mapping[str, Any]
     progress: Progress
-    claims: Any
 
     def audits(self, schemes: Sequence[Any], corpus: Any, *, seed: int, stage: str) -> Audit:
         def progress(what: str, done: int, total: int) -> None:
@@ -96,6 +95,10 @@ def _named(scheme: Any, title: str) -> bool:
 def alone(found: Audit, scheme: str, name: str) -> Audit:
     """One scheme's part of an audit, under the scheme's own name."""
     others = {str(s["name"]) for s in found.schemes} - {scheme}
+    claims = found.claims
+    if claims is not None:
+        own = tuple(replace(j, scheme=name) for j in claims.judgements if j.scheme == scheme)
+        claims = replace(claims, judgements=own)
     return replace(
         found,
         rows=[replace(r, scheme=name) for r in found.rows if r.scheme == scheme],
@@ -106,6 +109,7 @@ def alone(found: Audit, scheme: str, name: str) -> Audit:
             if f.scheme not in others
         ],
         schemes=[{**s, "name": name} for s in found.schemes if s["name"] == scheme],
+        claims=claims,
     )
 
 

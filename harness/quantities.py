@@ -9,6 +9,7 @@ import numpy as np
 
 from harness.estimators import means
 from harness.estimators.rate import COUNTS
+from harness.potential_reached import least_potential
 from harness.results import Audit, Row, measured, unmeasured
 from harness.sidebyside import LEVEL, QUANTITIES, Entry
 
@@ -48,7 +49,6 @@ _OF_OTHERS = {  # quantity -> attack, measure, unit, what is missing
     ),
     "linkage": ("helper-reuse", "linkage", "probability", "no adversary held several enrolments"),
     "min-entropy-injection": ("injection", "min-entropy", "bit/bit", "no adversary wrote to a sensor"),
-    "attack-potential": (None, "attack-potential", "points", "no attack of this audit was rated"),
 }
 
 
@@ -170,6 +170,8 @@ def _row(
             return _low_agreement(audit, scheme, slug)
         case "expected-attempts" | "expected-time":
             return _expected(audit, scheme, slug)
+        case "attack-potential":
+            return least_potential(audit, scheme)
         case "worst-victim":
             return _worst_victim(audit, scheme, str(who))
         case _:

@@ -51,7 +51,7 @@ QUANTITIES = tuple(
         ("min-entropy-enrolments", "Min-entropy after several enrolments", "pair"),
         ("linkage", "Linkage of enrolments, D_sys", "pair"),
         ("min-entropy-injection", "Min-entropy per bit under injection at 3σ", "pair"),
-        ("attack-potential", "Lowest attack potential that reaches the target odds", "pair"),
+        ("attack-potential", "Lowest attack potential that beats the claimed odds", "pair"),
     )
 )
 

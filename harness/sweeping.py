@@ -10,6 +10,8 @@ from typing import Any
 from harness import plugins
 from harness.auditing import Progress
 from harness.choosing import DEFAULT_CORPUS, chosen_attacks, chosen_corpus, chosen_schemes, command_words
+from harness.claims.model import Claims
+from harness.claims.planning import in_force
 from harness.contracts import Corpus
 from harness.dominance import dominates, parts_of
 from harness.errors import ContractError, UsageError
@@ -30,7 +32,7 @@ def sweep(
     scheme: Any,
     *,
     vary: Any,
-    claims: Any = None,
+    claims: Claims | str | Path | None = None,
     attacks: Any = "all",
     corpus: Any = None,
     subjects: int = 60,
@@ -93,11 +95,10 @@ def sweep(
         name=plugin.value.name,
         corpus=base,
         size=size,
-        options={"attacks": attacks, "jobs": jobs, "chunk": chunk},
+        options={"attacks": attacks, "jobs": jobs, "chunk": chunk, "claims": declared},
         progress=progress or (lambda *_: None),
-        claims=declared,
     )
-    points = _judged(run, measured(run, parameters, seed))
+    points = _judged(run, measured(run, parameters, seed), by_claims=declared is not None)
     if all(p.status == "refused" for p in points):
         raise UsageError(f"at least one point must be possible, but all were refused: {points[0].refusal}")
     choice = _choice(run, points, parts, whole, seed, by_claims=declared is not None)
@@ -127,19 +128,19 @@ def _one(scheme: Any) -> plugins.Plugin:
     return found[0]
 
 
-def _declared(claims: Any, *, attacks: Any, scheme: str) -> Any:
-    """The claims as read, refused before anything runs if they name what is not there; None if none."""
-    if claims is None:
-        return None
-    from harness.claims.reading import check_names, effective, read_claims
-
-    given = read_claims(claims) if isinstance(claims, str | Path) else claims
+def _declared(claims: Claims | str | Path | None, *, attacks: Any, scheme: str) -> Claims | None:
+    """The claims in force, refused before anything runs if they name what is not there."""
     names = [c.attack.name for c in chosen_attacks(attacks)[0]]
-    check_names(effective(given), attacks=names, schemes=[scheme])
-    return given
+    whole = in_force(claims, schemes=[scheme], attacks=names)
+    if whole is None:
+        return None
+    # points go by names of their own, and every claim left is about the one scheme
+    return whole.model_copy(
+        update={"claim": tuple(c.model_copy(update={"scheme": None}) for c in whole.claim)}
+    )
 
 
-def _judged(run: Run, points: Sequence[Point]) -> list[Point]:
+def _judged(run: Run, points: Sequence[Point], *, by_claims: bool) -> list[Point]:
     """The points with their parts, and whether each is admissible."""
     cells = [(p.audit, run.name) for p in points if p.audit is not None]
     shared = shared_adversaries(cells) if cells else []
@@ -148,8 +149,8 @@ def _judged(run: Run, points: Sequence[Point]) -> list[Point]:
         p if p.audit is None else replace(p, parts=parts_of(p.audit, run.name, among=shared, people=people))
         for p in points
     ]
-    if run.claims is not None:
-        verdicts = [(None, False) if p.audit is None else _verdict(run.claims, p.audit) for p in compared]
+    if by_claims:
+        verdicts = [(None, False) if p.audit is None else _verdict(p.audit) for p in compared]
         return [replace(p, claims=v[0], admissible=v[1]) for p, v in zip(compared, verdicts, strict=True)]
     return [
         replace(
@@ -159,14 +160,12 @@ def _judged(run: Run, points: Sequence[Point]) -> list[Point]:
     ]
 
 
-def _verdict(claims: Any, found: Audit) -> Judged:
+def _verdict(found: Audit) -> Judged:
     """What became of the claims, in words, and whether all of them hold."""
-    from harness.claims.judging import judge
-
-    judgements = judge(claims, found).judgements
+    judgements = () if found.claims is None else found.claims.judgements
     open_ones = [f"{j.claim} {j.outcome}" for j in judgements if j.outcome not in _HOLD]
     held = len(judgements) - len(open_ones)
-    return "; ".join([f"{held} of {len(judgements)} hold", *open_ones]), not open_ones
+    return "; ".join([f"{held} of {len(judgements)} hold", *open_ones]), bool(judgements) and not open_ones
 
 
 def _choice(
@@ -197,7 +196,7 @@ def _choice(
     found = run.audits([scheme], corpus, seed=other_seed, stage="confirmation")
     own = alone(found, str(found.schemes[0]["name"]), run.name)
     who, rows = followed(own)
-    said, holds = (None, None) if run.claims is None else _verdict(run.claims, own)
+    said, holds = _verdict(own) if by_claims else (None, None)
     confirmed = Confirmation(
         people=people,
         seed=other_seed,

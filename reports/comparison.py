@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from harness.results import SEVERITIES, Row
 from harness.sidebyside import LEVEL, QUANTITIES, Difference, Entry, Quantity, SideBySide
 from reports import standing
+from reports.claims import claims_table
 from reports.first_screen import evidence_line
 from reports.model import Block, Cell, Code, Document, Facts, Items, Paragraph, Section, Table
 from reports.reading import key_bits, levels, resolution
@@ -93,7 +94,10 @@ def _side_by_side(found: SideBySide) -> Section:
         tuple(_line(found, q) for q in QUANTITIES),
         key="side-by-side",
     )
-    return Section("side-by-side", "Side by side", (Facts(tuple(facts), key="summary"), table))
+    blocks: list[Block] = [Facts(tuple(facts), key="summary"), table]
+    if audit.claims is not None:
+        blocks.append(claims_table(audit.claims))
+    return Section("side-by-side", "Side by side", tuple(blocks))
 
 
 def _strongest(found: SideBySide, scheme: str) -> str:

@@ -28,6 +28,11 @@ __all__ = ["compare"]
     help="Folder for comparison.html, comparison.csv and result.json; files of these names are replaced.",
 )
 @click.option(
+    "--claims",
+    type=click.Path(path_type=Path),
+    help="A claims file: its outcomes, and the attack potential it rates, stand beside each other.",
+)
+@click.option(
     "--format",
     "form",
     type=click.Choice(["text", "csv"]),
@@ -39,6 +44,7 @@ def compare(
     schemes: tuple[str, ...],
     attacks: tuple[str, ...],
     corpus: str | None,
+    claims: Path | None,
     out: Path,
     form: str,
     **options: Any,
@@ -61,7 +67,13 @@ def compare(
     check_writable(out)
     with progress_bars() as progress:
         found = run(
-            list(schemes), attacks=list(attacks) or "all", corpus=corpus, progress=progress, **options
+            list(schemes),
+            attacks=list(attacks) or "all",
+            corpus=corpus,
+            claims=claims,
+            progress=progress,
+            told=lambda sentence: click.echo(line(sentence), err=True),
+            **options,
         )
     # all are whole before any is written
     page = to_html(comparison_document(found))
@@ -81,3 +93,10 @@ def compare(
             who = row.attack or "the scheme itself"
             click.echo(line(f"failed: {row.scheme}, {who}: {row.reason}"), err=True)
         sys.exit(INTERNAL)
+    if found.audit.claims is not None:
+        from harness.claims.judging import exit_status
+        from reports.claims_text import claim_lines
+
+        for sentence in claim_lines(found.audit.claims):
+            click.echo(line(sentence), err=True)
+        sys.exit(exit_status(found.audit.claims))

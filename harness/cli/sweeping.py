@@ -30,7 +30,7 @@ __all__ = ["sweep"]
 @audit_options
 @click.option(
     "--claims",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(path_type=Path),
     help="A claims file: the best settings are those at which all claims hold.",
 )
 @click.option(

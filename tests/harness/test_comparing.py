@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -170,6 +171,41 @@ def test_dominance_is_settled_by_a_large_loss(planted: SideBySide) -> None:
     assert "leads in agreement" in found.reason
 
 
+CLAIMS = """
+version = 1
+
+[[claim]]
+id = "odds"
+measure = "success-odds"
+attack = "all"
+budget = 1
+at_most = {most}
+
+[[potential]]
+attack = "distant-sensor"
+elapsed_time = "1-week"
+expertise = "expert"
+knowledge = "public"
+window = "easy"
+equipment = "specialised"
+rationale = "an amplifier and an antenna"
+"""
+
+
+@pytest.mark.parametrize(("most", "points"), [(0.05, 1 + 6 + 0 + 1 + 4), (0.9, None)])
+def test_the_least_potential_is_that_of_a_rated_attack_that_beats_the_claim(
+    tmp_path: Path, most: float, points: int | None
+) -> None:
+    """The sensor opens .2965 of the keys by arithmetic: more than .05 and less than .9."""
+    path = tmp_path / "claims.toml"
+    path.write_text(CLAIMS.format(most=most), "utf-8")
+    found = compare([SignCommitment(), Wary()], corpus=channel(12), attacks=["distant-sensor"], claims=path)
+    row = told([e for e in found.entries if e.row.scheme == "wary"])["attack-potential"]
+    assert (row.value, row.status) == (points, "untested" if points is None else "measured")
+    assert row.reason
+    assert row.side == (None if points is None else "defender-at-most")
+
+
 def test_few_people_leave_dominance_unsettled() -> None:
     (found,) = beside(SignCommitment(), Wary(), subjects=5).dominances
     assert (found.values, found.settled) == ("sign-commitment", None)
@@ -177,7 +213,8 @@ def test_few_people_leave_dominance_unsettled() -> None:
 
 
 def test_one_scheme_twice_is_equal_everywhere() -> None:
-    found = beside(SignCommitment(), SignCommitment(name="again"))
+    short = SignCommitment(code="hamming-7-4", blocks=3)
+    found = beside(short, replace(short, name="again"))
     assert found.differences
     for difference in found.differences:
         assert difference.equal

@@ -26,6 +26,7 @@ from schemes.interval_gray import IntervalGray
 
 CHANNEL = Channel(subjects=6, errors=((DEVICE_B, 0.1), ("remote", 0.2)))
 ATTACKS = ["helper-leak", "distant-sensor"]
+SHORT = {"code": ("hamming-7-4", "repetition-7")}  # quick to enumerate
 
 
 def varied(vary: Any, scheme: Any = None, corpus: Any = None) -> list[tuple[str, tuple[Any, ...]]]:
@@ -214,11 +215,11 @@ def _corpus_part(found: Sweep) -> dict[str, Any]:
 
 def test_a_condition_is_no_setting_and_that_is_said(two: Sweep) -> None:
     assert any(note.startswith("ones is a condition") for note in two.notes)
-    assert not any("condition" in note for note in swept({"code": ("golay-23-12", "repetition-7")}).notes)
+    assert not any("condition" in note for note in swept(SHORT).notes)
 
 
 def test_recorded_people_are_kept_back_from_every_point() -> None:
-    found = swept({"code": ("golay-23-12", "repetition-7")}, corpus=replace(CHANNEL, data="recorded"))
+    found = swept(SHORT, corpus=replace(CHANNEL, data="recorded"))
     confirmed = found.choice.confirmation
     assert confirmed is not None
     chosen_on = {p.subject for q in found.points if q.audit is not None for p in q.audit.per_subject}
@@ -229,7 +230,7 @@ def test_recorded_people_are_kept_back_from_every_point() -> None:
 
 def test_two_recorded_people_cannot_confirm() -> None:
     tiny = replace(CHANNEL, subjects=2, data="recorded")
-    found = swept({"code": ("golay-23-12", "repetition-7")}, corpus=tiny, attacks=["helper-leak"])
+    found = swept(SHORT, corpus=tiny, attacks=["helper-leak"])
     assert found.choice.confirmation is None
     assert "fewer than three people" in str(found.choice.unconfirmed)
 
@@ -240,9 +241,7 @@ def test_a_corpus_without_other_people_cannot_confirm() -> None:
         def digest(self) -> str:
             return replace(self, seed=0).describe().__repr__()
 
-    found = swept(
-        {"code": ("golay-23-12", "repetition-7")}, corpus=Alone(subjects=4, errors=CHANNEL.errors)
-    )
+    found = swept(SHORT, corpus=Alone(subjects=4, errors=CHANNEL.errors))
     assert found.choice.point is not None
     assert found.choice.confirmation is None
     assert "the same people" in str(found.choice.unconfirmed)
@@ -263,7 +262,7 @@ def test_a_part_of_a_corpus_is_as_it_was() -> None:
 
 def test_same_seed_same_bytes_whatever_the_workers() -> None:
     options: dict[str, Any] = {"attacks": "helper-leak", "corpus": replace(CHANNEL, subjects=4)}
-    vary = {"code": ("golay-23-12", "repetition-7")}
+    vary = SHORT
     first = swept(vary, **options).to_json()
     assert swept(vary, jobs=2, chunk=1, **options).to_json() == first
     assert swept(vary, seed=1, **options).to_json() != first
@@ -290,7 +289,7 @@ def test_an_attack_that_fails_marks_its_points_and_the_others_stand() -> None:
         def believe(self, view: View, *, rng: np.random.Generator) -> Any:
             raise RuntimeError("on purpose")
 
-    found = swept({"code": ("golay-23-12", "repetition-7")}, attacks=["helper-leak", Breaks()])
+    found = swept(SHORT, attacks=["helper-leak", Breaks()])
     assert found.failed
     assert [p.status for p in found.points] == ["failed", "failed"]
     assert found.points[0].strongest == "helper-leak"
@@ -346,7 +345,7 @@ def test_under_claims_the_best_points_are_those_at_which_all_hold(
 ) -> None:
     path = tmp_path / "claims.toml"
     path.write_text(CLAIMS.format(least=least), "utf-8")
-    found = swept({"code": ("golay-23-12", "repetition-7")}, claims=path)
+    found = swept(SHORT, claims=path)
     assert [p.number for p in found.points if p.admissible] == best
     assert all(p.claims for p in found.points)
     if best:
@@ -361,7 +360,7 @@ def test_claims_about_nobody_are_refused_before_anything_runs(tmp_path: Path) ->
     path = tmp_path / "claims.toml"
     path.write_text(CLAIMS.format(least=0.1) + 'scheme = "another"\n', "utf-8")
     with pytest.raises(UsageError, match="another"):
-        swept({"code": ("golay-23-12", "repetition-7")}, claims=path, progress=_must_not_run)
+        swept(SHORT, claims=path, progress=_must_not_run)
 
 
 def _must_not_run(what: str, done: int, total: int) -> None:

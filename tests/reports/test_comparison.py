@@ -106,7 +106,7 @@ def test_no_word_of_others_is_a_formula(found: SideBySide) -> None:
 
 def test_many_schemes_stand_in_several_tables() -> None:
     corpus = Channel(subjects=3, errors=((DEVICE_B, 0.1),))
-    schemes = [SignCommitment(name=f"number {i}") for i in range(5)]
+    schemes = [SignCommitment(code="hamming-7-4", name=f"number {i}") for i in range(5)]
     text = comparison_text(compare(schemes, corpus=corpus, attacks="helper-leak"))
     assert text.count("strongest adversary") == 2
     assert max(map(len, text.splitlines())) <= 100
