@@ -112,11 +112,13 @@ def _difference(pairing: _Pairing, key_bits: Mapping[str, int]) -> Difference:
         people=len(people),
         equal=bool(np.array_equal(a, b)),
         better=None,
-        reason=_lengths(pairing, key_bits),
+        reason=_proviso(pairing, key_bits),
     )
 
 
-def _lengths(pairing: _Pairing, key_bits: Mapping[str, int]) -> str:
+def _proviso(pairing: _Pairing, key_bits: Mapping[str, int]) -> str:
+    if pairing.measure in ("min-entropy", "net-rate"):
+        return "by each person's part in the pooled min-entropy, which may exceed the key's length"
     bits = [key_bits[s] for s in (pairing.first, pairing.second)]
     if pairing.measure not in _RANKS or bits[0] == bits[1]:
         return ""

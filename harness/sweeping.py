@@ -61,7 +61,8 @@ def sweep(
     Returns
     -------
     Sweep
-        The chosen point is the admissible one of the highest net rate, ties going to the earlier. It is
+        The chosen point is the admissible one of the highest net rate, ties going to the earlier; one at
+        which no keys agree is only chosen if they agree nowhere. It is
         confirmed on people who had no part in choosing it: freshly simulated ones, or the third of a
         recorded corpus that was kept back from every point.
 
@@ -179,6 +180,7 @@ def _choice(
 ) -> Choice:
     admissible = [p for p in points if p.admissible]
     rated = [p for p in admissible if p.parts[0] is not None]
+    rated = [p for p in rated if p.parts[1]] or rated  # a point at which no keys agree makes none
     if not rated:
         return Choice(point=None, reason=_no_choice(points, admissible, by_claims), confirmation=None,
                       unconfirmed="no point was chosen")  # fmt: skip
@@ -186,8 +188,8 @@ def _choice(
     best = max(rated, key=lambda p: p.parts[0] or 0.0)
     among = "whose claims all hold" if by_claims else "that no other point dominates"
     reason = (
-        f"the highest net rate of the {len(admissible)} of {len(points)} points {among}; "
-        "ties go to the earlier"
+        f"the highest net rate of the {len(admissible)} of {len(points)} points {among} (of those at "
+        "which keys agree at all, if there are any); ties go to the earlier"
     )
     where = _others(run, parts, whole, best, seed)
     if isinstance(where, str):

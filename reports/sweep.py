@@ -152,15 +152,13 @@ def _points(sweep: Sweep) -> Section:
 
 
 def _line(sweep: Sweep, point: Point) -> tuple[Cell, ...]:
-    tone = "open" if point.status != "measured" else ""
-    verdict = _verdict(sweep, point)
     return (
-        Cell(str(point.number), "" if point.status == "measured" else point.status, tone),
+        Cell(str(point.number)),
         *(Cell(setting_text(point.settings[p.label])) for p in sweep.parameters),
         *(_cell(point.rows.get(q)) for q in CURVES),
         Cell(clean(point.strongest or "–")),
         Cell(number_text(point.parts[2])),
-        Cell(verdict, clean(point.claims or point.refusal or ""), "calm" if point.admissible else ""),
+        _verdict(sweep, point),
     )
 
 
@@ -169,15 +167,19 @@ def _cell(row: Row | None) -> Cell:
         return Cell("–")
     if row.status != "measured":
         return Cell(row.status, clean(row.reason or ""), "open")
-    return Cell(number_text(row.value), interval_text(row.low, row.high))
+    return Cell(number_text(row.value))
 
 
-def _verdict(sweep: Sweep, point: Point) -> str:
-    if point.number == sweep.choice.point:
-        return "chosen"
+def _verdict(sweep: Sweep, point: Point) -> Cell:
+    """Is it among the best? Why a point was refused or failed stands in the annex."""
     if point.status == "refused":
-        return "refused"
-    return "yes" if point.admissible else "no"
+        return Cell("refused", "see the annex", "open")
+    text = "chosen" if point.number == sweep.choice.point else "yes" if point.admissible else "no"
+    if point.status == "failed":
+        return Cell(
+            text, f"a plug-in failed, see the annex; {clean(point.claims or '')}".rstrip("; "), "open"
+        )
+    return Cell(text, clean(point.claims or ""), "calm" if point.admissible else "")
 
 
 def _annex(sweep: Sweep) -> Section:

@@ -109,7 +109,8 @@ def _curves(
         own = [p for p in sweep.points if across is None or p.settings[across.label] == value]
         placed = [(places[along.values.index(p.settings[along.label])], p) for p in own]
         label = "" if across is None else setting_text(value)
-        curves.append(_Curve(label, tuple(sorted(placed, key=lambda pair: pair[0]))))
+        if any(p.rows for p in own):
+            curves.append(_Curve(label, tuple(sorted(placed, key=lambda pair: pair[0]))))
     return curves
 
 

@@ -228,6 +228,16 @@ def test_recorded_people_are_kept_back_from_every_point() -> None:
     assert "4 of 6 recorded people" in found.people
 
 
+def test_a_point_at_which_no_keys_agree_is_not_chosen_before_one_at_which_they_do() -> None:
+    """Cells finer than the timing error: device B never agrees, and no guesser gets far either."""
+    found = sweep(
+        "interval-gray", vary="cell_s=0.0005,0.008", attacks="body-site", subjects=5, sessions=1, attempts=2
+    )
+    assert found.points[0].parts[:2] == (0.0, 0.0)
+    assert [p.admissible for p in found.points] == [True, True]
+    assert found.choice.point == 2
+
+
 def test_two_recorded_people_cannot_confirm() -> None:
     tiny = replace(CHANNEL, subjects=2, data="recorded")
     found = swept(SHORT, corpus=tiny, attacks=["helper-leak"])
