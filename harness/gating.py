@@ -18,7 +18,7 @@ from harness.contracts import Array
 from harness.errors import UsageError
 from harness.estimators import paired, proportion
 from harness.estimators.multiple import holm
-from harness.margins import Gated, chosen_margins
+from harness.margins import GATED, Gated, chosen_margins
 from harness.results import Audit
 from harness.verdicts import Comparison, Metric, Verdict
 
@@ -99,7 +99,7 @@ def gate(
         _judged(draft, pair, float(p), level)
         for draft, pair, p in zip(drafts, pairs, adjusted, strict=True)
     ]
-    final = _with_unresolved(judged, pairs)
+    final = _with_unresolved(judged, _upper_limits(candidate, new))
     outcomes = {c.outcome for c in final}
     outcome = "fail" if "fail" in outcomes else "undecided" if "undecided" in outcomes else "pass"
     if not outcomes & {"pass", "fail"}:
@@ -215,11 +215,22 @@ def _compared(pair: _Pair, subjects: int) -> Comparison:
 
 def _settled(old: Array, new: Array, pair: _Pair, found: Comparison) -> str:
     """Why a limit that looks exact says nothing; "" where it does say something."""
-    if pair.identical or pair.own.rate or not np.array_equal(old, new):
+    if pair.identical or pair.own.rate:
         return ""
-    if np.ptp(old) > 0:
-        return ""  # people differ, and each has kept their value: the same streams
-    return "every person has the same value in both, which is too little to tell how far it may have moved"
+    if np.array_equal(old, new):
+        if np.ptp(old) > 0:
+            return ""  # people differ, and each has kept their value: the same streams
+        return (
+            "every person has the same value in both, which is too little to tell how far it may have moved"
+        )
+    if pair.metric.measure == "time" and np.ptp(old) == np.ptp(new) == 0:
+        return ""  # a constant of the scheme, not a sample of people
+    moved = new - old
+    if found.worse is None or np.ptp(moved) > 1e-9 * float(np.abs(moved).max()):
+        return ""
+    if (found.worse < 0) if found.scale == "difference" else (found.worse < 1):
+        return ""
+    return "every person's value moved by the same amount, so that no limit can be put to it"
 
 
 def _few(people: int) -> str:
@@ -268,7 +279,8 @@ def _judged(draft: Comparison, pair: _Pair, adjusted: float, level: float) -> Co
     fine = draft.detectable is None or draft.margin >= draft.detectable
     if below and (free or fine):
         return replace(done, outcome="pass", reason="the limit lies below the margin")
-    if adjusted < level:
+    small = bool(draft.reason) and draft.worse is not None and draft.worse < draft.margin
+    if adjusted < level and not small:
         return replace(done, outcome="fail", reason=f"harm is significant after Holm (p = {adjusted:.2g})")
     return replace(done, reason=draft.reason or _undecided(draft, pair))
 
@@ -305,37 +317,43 @@ def _people_needed(draft: Comparison) -> int | None:
     return math.ceil(draft.people * reached**2) + 1 if room > 0 else None
 
 
-def _with_unresolved(judged: Sequence[Comparison], pairs: Sequence[_Pair]) -> list[Comparison]:
-    """Rates too rare to resolve decide nothing where ranks, or the limit itself, decide."""
+def _with_unresolved(judged: Sequence[Comparison], limits: Mapping[Metric, float]) -> list[Comparison]:
+    """Rates that stayed zero decide nothing where ranks, or the limit itself, decide.
+
+    Only zero against zero: a rate that rose from zero, or that few people bear, is undecided however its
+    adversary's ranks look, since a few broken people hardly move a mean of ranks.
+    """
     ranks = {
         (c.against, c.metric.scheme, c.metric.attack): c.outcome
         for c in judged
         if c.metric.measure == "key-rank"
     }
     return [
-        _resolved(
-            c,
-            ranks.get((c.against, c.metric.scheme, c.metric.attack)),
-            _unseen(pair.new, sorted(pair.new.people)) if pair.new and pair.new.people else 1.0,
-        )
-        for c, pair in zip(judged, pairs, strict=True)
+        _resolved(c, ranks.get((c.against, c.metric.scheme, c.metric.attack)), limits.get(c.metric, 1.0))
+        for c in judged
     ]
 
 
-def _resolved(c: Comparison, rank: str | None, unseen: float) -> Comparison:
-    if (
-        c.outcome != "undecided"
-        or c.scale != "odds-ratio"
-        or c.old is None
-        or c.new is None
-        or not c.people
-    ):
+def _resolved(c: Comparison, rank: str | None, limit: float) -> Comparison:
+    if c.outcome != "undecided" or c.scale != "odds-ratio" or c.p is None or c.old != 0 or c.new != 0:
         return c
-    if c.p is None:
-        return c
-    if c.metric.measure == "success-odds" and rank == "pass":
-        return replace(c, outcome="unresolved", reason=f"{c.reason}; the same adversary's key-rank passes")
-    if c.metric.measure != "success-odds" and c.new + unseen <= _RARE:
-        why = f"as rare as this in both, at most {c.new + unseen:.3g} can have been overlooked"
-        return replace(c, outcome="unresolved", reason=why)
-    return c
+    said = f"no success on either side; the candidate's upper limit is {limit:.3g}"
+    if c.metric.measure == "success-odds":
+        if rank == "pass":
+            return replace(c, outcome="unresolved", reason=f"{said}, and the adversary's key-rank passes")
+        return replace(c, reason=f"{said}, and the adversary's key-rank does not pass")
+    if limit <= _RARE:
+        return replace(c, outcome="unresolved", reason=said)
+    return replace(c, reason=f"{said}, above {_RARE:g}: more people would decide")
+
+
+def _upper_limits(candidate: Audit, new: Baseline) -> dict[Metric, float]:
+    """Upper limit of each rate of the candidate; from its row, where there is one: it knows who attacked."""
+    rows = {(r.scheme, r.attack, r.measure, r.budget): r.high for r in candidate.rows if r.high is not None}
+    return {
+        metric: rows.get(
+            (cell.scheme, cell.attack, cell.measure, cell.budget), _unseen(cell, list(cell.people))
+        )
+        for metric, cell in new.metrics().items()
+        if cell.people and GATED[metric.measure].rate
+    }
