@@ -348,7 +348,7 @@ def _resolved(c: Comparison, rank: str | None, limit: float) -> Comparison:
 
 
 def _upper_limits(candidate: Audit, new: Baseline) -> dict[Metric, float]:
-    """Upper limit of each rate of the candidate; from its row, where there is one: it knows who attacked."""
+    """Upper limit of each rate of the candidate, from its row where there is one: it knows who attacked."""
     rows = {(r.scheme, r.attack, r.measure, r.budget): r.high for r in candidate.rows if r.high is not None}
     return {
         metric: rows.get(
