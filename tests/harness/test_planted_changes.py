@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import pytest
@@ -17,6 +18,7 @@ from harness.verdicts import Verdict
 ATTACKS = ["population", "helper-leak", "distant-sensor", "replay"]
 
 
+@cache
 def run(scheme: Any) -> Audit:
     return audit(scheme, attacks=ATTACKS, corpus=FreshAndHabit())
 
