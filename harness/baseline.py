@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from harness.errors import UsageError
 from harness.margins import GATED, GATED_BUDGETS
@@ -88,6 +88,17 @@ class Baseline(_Part):
     claims: Digest | None = None
     withdrawn: Annotated[int, Field(ge=0)] = 0
     cells: Annotated[list[Cell], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Baseline:
+        names = [s.name for s in self.schemes]
+        keys = [(c.scheme, c.attack, c.measure, c.budget) for c in self.cells]
+        if len(set(names)) < len(names) or len(set(keys)) < len(keys):
+            raise ValueError("each scheme and each cell must stand once")
+        for cell in self.cells:
+            if cell.scheme not in names or not _gated(cell.measure, cell.budget):
+                raise ValueError(f"cells must be of gated measures of its schemes, got {cell.measure!r}")
+        return self
 
     def text(self) -> str:
         """The file: sorted, numbers that round-trip, sealed with a hash of all the rest."""

@@ -91,7 +91,7 @@ def gate(
     notices: list[str] = []
     for against, reference in references:
         require_comparable(new, reference, against)
-        pairs += _pairs(new, reference, against, gated)
+        pairs += _pairs(new, reference, against, gated, _gaps(candidate))
         notices += notices_of(new, reference, against)
     drafts = [_compared(pair, new.corpus.subjects) for pair in pairs]
     adjusted = holm([1.0 if d.p is None else d.p for d in drafts])
@@ -99,11 +99,14 @@ def gate(
         _judged(draft, pair, float(p), level)
         for draft, pair, p in zip(drafts, pairs, adjusted, strict=True)
     ]
-    final = _with_unresolved(judged, _upper_limits(candidate, new))
+    final = _with_unresolved(judged, pairs, _upper_limits(candidate, new))
     outcomes = {c.outcome for c in final}
     outcome = "fail" if "fail" in outcomes else "undecided" if "undecided" in outcomes else "pass"
-    if not outcomes & {"pass", "fail"}:
-        outcome = "undecided"  # a gate that compared nothing has let nothing through
+    if candidate.failed:
+        failed = next(r for r in candidate.rows if r.status == "failed")
+        notices.append(f"{failed.attack or failed.scheme} failed in the candidate: {failed.reason}")
+    if outcome == "pass" and (candidate.failed or not outcomes & {"pass"}):
+        outcome = "undecided"  # what was not compared was not let through
     better = [c for c in final if c.better]
     if better and outcome == "pass":
         names = ", ".join(str(c.metric) for c in better[:5]) + (", ..." if len(better) > 5 else "")
@@ -127,7 +130,23 @@ def _measuring(candidate: Audit) -> Audit:
     return replace(candidate, rows=rows)
 
 
-def _pairs(new: Baseline, old: Baseline, against: str, gated: Mapping[str, Gated]) -> list[_Pair]:
+def _gaps(candidate: Audit) -> dict[tuple[str, str | None], str]:
+    """Why a scheme, or an adversary against it, left cells without numbers."""
+    rows = [r for r in candidate.rows if r.status != "measured" and r.reason]
+    # a failure explains more than what is untested beside it
+    rows.sort(key=lambda r: r.status == "failed")
+    return {(r.scheme, r.attack): f"{r.status}: {r.reason}" for r in rows}
+
+
+def _pairs(
+    new: Baseline,
+    old: Baseline,
+    against: str,
+    gated: Mapping[str, Gated],
+    gaps: Mapping[tuple[str, str | None], str],
+) -> list[_Pair]:
+    """The metrics of both sides; `gaps` say why the candidate lacks some."""
+    only = new.schemes[0].name if len(new.schemes) == 1 else None
     before, now = old.metrics(), new.metrics()
     found = []
     for metric in sorted(before.keys() | now.keys()):
@@ -136,7 +155,8 @@ def _pairs(new: Baseline, old: Baseline, against: str, gated: Mapping[str, Gated
             continue  # untested then and now: an open threat of the audit, not a change
         aside = ""
         if own is None or own.status != "measured":
-            aside = f"measured in the {against}, but not in the candidate"
+            why = gaps.get((metric.scheme or only or "", metric.attack or None))
+            aside = f"measured in the {against}, but not in the candidate{f' ({why})' if why else ''}"
         elif was is None or was.status != "measured":
             aside = f"not measured in the {against}; nothing to compare with"
         same = not aside and _same_outcome(metric, new, own, old, was)
@@ -317,11 +337,13 @@ def _people_needed(draft: Comparison) -> int | None:
     return math.ceil(draft.people * reached**2) + 1 if room > 0 else None
 
 
-def _with_unresolved(judged: Sequence[Comparison], limits: Mapping[Metric, float]) -> list[Comparison]:
-    """Rates that stayed zero decide nothing where ranks, or the limit itself, decide.
+def _with_unresolved(
+    judged: Sequence[Comparison], pairs: Sequence[_Pair], limits: Mapping[Metric, float]
+) -> list[Comparison]:
+    """Rates at which nobody got worse, but that these people cannot resolve, decide nothing where ranks do.
 
-    Only zero against zero: a rate that rose from zero, or that few people bear, is undecided however its
-    adversary's ranks look, since a few broken people hardly move a mean of ranks.
+    A rate that rose for anybody is undecided however its adversary's ranks look: a few broken people hardly
+    move a mean of ranks.
     """
     ranks = {
         (c.against, c.metric.scheme, c.metric.attack): c.outcome
@@ -330,21 +352,31 @@ def _with_unresolved(judged: Sequence[Comparison], limits: Mapping[Metric, float
     }
     return [
         _resolved(c, ranks.get((c.against, c.metric.scheme, c.metric.attack)), limits.get(c.metric, 1.0))
-        for c in judged
+        if _unharmed(pair)
+        else c
+        for c, pair in zip(judged, pairs, strict=True)
     ]
 
 
+def _unharmed(pair: _Pair) -> bool:
+    """Does every person have a value on both sides, and nobody a worse one?"""
+    if pair.old is None or pair.new is None or pair.old.people.keys() != pair.new.people.keys():
+        return False
+    return all(pair.new.people[p][0] <= value for p, (value, _) in pair.old.people.items())
+
+
 def _resolved(c: Comparison, rank: str | None, limit: float) -> Comparison:
-    if c.outcome != "undecided" or c.scale != "odds-ratio" or c.p is None or c.old != 0 or c.new != 0:
+    if c.outcome != "undecided" or c.scale != "odds-ratio" or c.p is None:
         return c
-    said = f"no success on either side; the candidate's upper limit is {limit:.3g}"
+    seen = "no success on either side" if c.old == c.new == 0 else "nobody got worse"
+    said = f"{seen}, which these people cannot resolve; the candidate's upper limit is {limit:.3g}"
     if c.metric.measure == "success-odds":
         if rank == "pass":
             return replace(c, outcome="unresolved", reason=f"{said}, and the adversary's key-rank passes")
         return replace(c, reason=f"{said}, and the adversary's key-rank does not pass")
-    if limit <= _RARE:
+    if c.old == c.new == 0 and limit <= _RARE:
         return replace(c, outcome="unresolved", reason=said)
-    return replace(c, reason=f"{said}, above {_RARE:g}: more people would decide")
+    return replace(c, reason=f"{said}: more people would decide")
 
 
 def _upper_limits(candidate: Audit, new: Baseline) -> dict[Metric, float]:
