@@ -98,6 +98,10 @@ class Baseline(_Part):
         for cell in self.cells:
             if cell.scheme not in names or not _gated(cell.measure, cell.budget):
                 raise ValueError(f"cells must be of gated measures of its schemes, got {cell.measure!r}")
+            least, most = _range(cell.measure)
+            outside = [v for v, _ in cell.people.values() if not least <= v <= most]
+            if outside:
+                raise ValueError(f"{cell.measure} must lie in {least:g}..{most:g}, got {outside[0]:g}")
         return self
 
     def text(self) -> str:
@@ -212,6 +216,13 @@ def cells_of(audit: Audit) -> list[Cell]:
         )
         for key in sorted(status, key=lambda k: (k[0], k[1] or "", k[2], k[3] or 0))
     ]
+
+
+def _range(measure: str) -> tuple[float, float]:
+    """Between what a person's value can lie; beyond, sums of squares would leave the numbers there are."""
+    if GATED[measure].unit == "probability":
+        return -1e-9, 1 + 1e-9  # means of shares are off by rounding
+    return -1e12, 1e12
 
 
 def _gated(measure: str, budget: int | None) -> bool:

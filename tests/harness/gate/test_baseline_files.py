@@ -245,6 +245,8 @@ def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:
         {"people": {"one": [1.0, 1]}},
         {"people": {"1": [1.0, 0]}},
         {"people": {"01": [1.0, 1]}},
+        {"people": {"1": [1e300, 1]}},
+        {"measure": "key-agreement", "people": {"1": [1.5, 1]}},
     ],
 )
 def test_cells_that_no_baseline_has_are_refused_under_any_hash(change: dict[str, Any]) -> None:
