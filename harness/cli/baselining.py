@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from harness.cli.files import check_file_writable, write_text
+from harness.cli.files import check_file_writable, read_result, write_text
 
 __all__ = ["baseline"]
 
@@ -36,7 +36,6 @@ def baseline(
     """
     from harness.baseline import baseline_of, file_hash, read_baseline, without
     from harness.errors import UsageError
-    from harness.results import Audit
 
     if withdraw is not None:
         if reason is not None or out is not None or claims is not None:
@@ -51,12 +50,7 @@ def baseline(
             "a baseline needs `--reason TEXT` and `--out FILE`, or FILE and `--withdraw SUBJECT`"
         )
     check_file_writable(out)
-    try:
-        found = Audit.read(path)
-    except OSError as error:
-        raise UsageError(
-            f"RESULT must be a result.json or its folder, got {path}: {error.strerror}"
-        ) from None
+    found = read_result(path)
     made = baseline_of(found, reason=reason, claims=None if claims is None else file_hash(claims))
     write_text(out, made.text())
     click.echo(f"{out}: {len(made.cells)} metrics of {made.corpus.subjects} people.")

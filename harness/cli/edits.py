@@ -20,11 +20,14 @@ def edited_files(paths: Sequence[Path], since: str | None) -> list[str]:
         folder = path.absolute().parent
         if not folder.is_dir() or _git(folder, "rev-parse", "--is-inside-work-tree") is None:
             continue
-        if _git(folder, "rev-parse", "--verify", "--end-of-options", f"{revision}^{{commit}}") is None:
+        commit = _git(folder, "rev-parse", "--verify", "--end-of-options", f"{revision}^{{commit}}")
+        if commit is None:
             if since is not None:
                 found.append(f"Whether {path.name} was edited is not known: git has no revision {since!r}.")
             continue
-        same = _git(folder, "diff", "--quiet", revision, "--", path.name)
+        # what others did meanwhile on the branch that this one left is no edit of this change
+        base = _git(folder, "merge-base", "HEAD", commit.strip()) or commit
+        same = _git(folder, "diff", "--quiet", "--no-ext-diff", base.strip(), "--", path.name)
         tracked = _git(folder, "ls-files", "--error-unmatch", "--", path.name)
         if same is None or tracked is None:
             whence = f"since {since}" if since is not None else "and has not committed that"

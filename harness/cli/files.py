@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from harness.results import Audit
 
-__all__ = ["check_file_writable", "check_writable", "write_result", "write_text"]
+__all__ = ["check_file_writable", "check_writable", "read_result", "write_result", "write_text"]
 
 
 def check_writable(out: Path) -> None:
@@ -29,6 +29,20 @@ def check_file_writable(path: Path) -> None:
     folder = path.absolute().parent
     if path.is_dir() or not folder.is_dir() or not os.access(folder, os.W_OK):
         raise UsageError(f"a file must lie in a folder that can be written, got {path}")
+
+
+def read_result(path: Path) -> Audit:
+    """A `result.json`, or the one of a folder; whatever else it is, it is refused in one sentence."""
+    from harness.errors import UsageError
+    from harness.results import Audit
+
+    try:
+        return Audit.read(path)
+    except OSError as error:
+        why = error.strerror or type(error).__name__
+    except (ValueError, RecursionError) as error:
+        why = str(error)
+    raise UsageError(f"RESULT must be a whole result.json, or the folder of one, got {path}: {why}")
 
 
 def write_text(path: Path, text: str) -> None:

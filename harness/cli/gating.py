@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from harness.cli.edits import edited_files
-from harness.cli.files import check_file_writable, write_text
+from harness.cli.files import check_file_writable, read_result, write_text
 from harness.cli.options import audit_options, complete_names
 from harness.cli.progress import progress_bars
 from harness.cli.root import INTERNAL, REGRESSION, UNDECIDED
@@ -135,7 +135,7 @@ def gate(
     candidate: Audit
     held: Baseline | Audit
     if result is not None and baseline is not None:
-        held, candidate = read_baseline(baseline), _read(result)
+        held, candidate = read_baseline(baseline), read_result(result)
     else:
         held, candidate = _audited(old, options), _audited(new, options)
     verdict = run(candidate, baseline=held, anchor=fixed, margins=asked, level=level)
@@ -155,18 +155,6 @@ def gate(
             )
         sys.exit(INTERNAL)
     sys.exit(REGRESSION if REGRESSION in statuses else UNDECIDED if UNDECIDED in statuses else 0)
-
-
-def _read(path: Path) -> Audit:
-    from harness.errors import UsageError
-    from harness.results import Audit
-
-    try:
-        return Audit.read(path)
-    except OSError as error:
-        raise UsageError(
-            f"RESULT must be a result.json or its folder, got {path}: {error.strerror}"
-        ) from None
 
 
 def _audited(scheme: str | None, options: Mapping[str, Any]) -> Audit:
