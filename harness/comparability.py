@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from harness.baseline import Baseline, Scheme
 from harness.errors import UsageError
+from harness.plugins import file_of
 
 __all__ = ["notices_of", "require_comparable"]
 
@@ -30,8 +31,7 @@ def require_comparable(new: Baseline, old: Baseline, against: str) -> None:
         refuse("the same seed", old.seed, new.seed, again)
     if (len(old.schemes) == 1) != (len(new.schemes) == 1):
         refuse("as many schemes", len(old.schemes), len(new.schemes), again)
-    was_run = {a.name: a.parameters for a in old.attacks}
-    now_run = {a.name: a.parameters for a in new.attacks}
+    was_run, now_run = _run(old), _run(new)
     if was_run != now_run:
         differing = sorted(n for n in was_run.keys() | now_run.keys() if was_run.get(n) != now_run.get(n))
         raise UsageError(
@@ -39,6 +39,12 @@ def require_comparable(new: Baseline, old: Baseline, against: str) -> None:
             f"{differing[0]}; give the same --attack options, or compare two versions of the scheme under "
             "this set of attacks with `keyassay gate --old SCHEME --new SCHEME`, then make a new baseline"
         )
+
+
+def _run(side: Baseline) -> dict[str, tuple[object, str]]:
+    """Attacks with their parameters; those of a foreign one are known only as they were written."""
+    written = {a.name: file_of(a.source) for a in side.attacks}
+    return {a.name: (a.parameters, (written[a.name] or (None, ""))[1]) for a in side.attacks}
 
 
 def notices_of(new: Baseline, old: Baseline, against: str) -> list[str]:

@@ -115,6 +115,22 @@ def test_a_margin_below_what_can_be_detected_is_refused_with_that_effect() -> No
     assert found.margin < found.detectable
 
 
+def test_harm_is_corrected_for_all_metrics_of_the_run() -> None:
+    rng = np.random.default_rng(11)
+    # harm that is significant alone and not beside others, in a measure that has no limit below its margin
+    moved = np.full(PEOPLE, 0.5) - 0.05 - 0.15 * rng.standard_normal(PEOPLE)
+    quiet = {RANK: RANKS, ENTROPY: (RANKS[0], RANKS[0] + 0.1 * rng.standard_normal(PEOPLE))}
+    harmed = {AGREEMENT: (np.full(PEOPLE, 0.5), np.clip(moved, 0, 1))}
+    alone, beside = of(held(harmed), AGREEMENT), of(held({**harmed, **quiet}), AGREEMENT)
+    assert alone.p is not None
+    assert alone.adjusted == alone.p
+    assert beside.p == alone.p
+    assert beside.adjusted == pytest.approx(3 * alone.p)
+    between = 2 * alone.p
+    assert of(held(harmed, level=between), AGREEMENT).outcome == "fail"
+    assert of(held({**harmed, **quiet}, level=between), AGREEMENT).outcome == "undecided"
+
+
 def test_margins_can_be_changed_and_only_where_they_mean_something() -> None:
     lower = (RANKS[0], RANKS[1] - 1.5)
     assert held({RANK: lower}).outcome == "fail"
@@ -224,6 +240,12 @@ def other_parameters(found: Audit) -> Audit:
     return replace(found, attacks=[{**found.attacks[0], "parameters": {"skill": 1}}, *found.attacks[1:]])
 
 
+def other_words(found: Audit) -> Audit:
+    return replace(
+        found, attacks=[{**found.attacks[0], "source": "own.py:Own:skill=2"}, *found.attacks[1:]]
+    )
+
+
 def nobody(found: Audit) -> Audit:
     return replace(found, per_subject=[])
 
@@ -244,6 +266,7 @@ def no_scheme(found: Audit) -> Audit:
         other_seed,
         other_attacks,
         other_parameters,
+        other_words,
         nobody,
         no_corpus,
         no_scheme,
