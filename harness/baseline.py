@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -62,13 +63,17 @@ class Attack(_Part):
 
 
 class Cell(_Part):
-    """One gated metric: whether it was measured, and the values of people."""
+    """One gated metric: whether it was measured, the mean over people, and their values.
+
+    The mean stands there for whoever reviews a change of the file; what is compared are the values.
+    """
 
     scheme: str
     attack: str | None
     measure: str
     budget: int | None
     status: Literal["measured", "untested", "not-applicable", "failed"]
+    mean: Finite | None
     people: dict[
         Annotated[str, Field(pattern=r"^(0|[1-9][0-9]{0,17})$")],
         tuple[Finite, Annotated[int, Field(ge=1)]],
@@ -98,6 +103,8 @@ class Baseline(_Part):
         for cell in self.cells:
             if cell.scheme not in names or not _gated(cell.measure, cell.budget):
                 raise ValueError(f"cells must be of gated measures of its schemes, got {cell.measure!r}")
+            if cell.mean != _mean(cell.people):
+                raise ValueError(f"the mean of {cell.measure} must be that of its people, got {cell.mean}")
             least, most = _range(cell.measure)
             outside = [v for v, _ in cell.people.values() if not least <= v <= most]
             if outside:
@@ -105,9 +112,15 @@ class Baseline(_Part):
         return self
 
     def text(self) -> str:
-        """The file: sorted, numbers that round-trip, sealed with a hash of all the rest."""
+        """The file: sorted, numbers that round-trip, sealed with a hash of all the rest.
+
+        One line for each scheme, attack and cell, so that a review shows which metrics moved, and how far.
+        """
         content = self.model_dump(mode="json")
-        return json.dumps({**content, "sha256": _seal(content)}, indent=1, sort_keys=True) + "\n"
+        lines = [
+            f" {json.dumps(k)}: {_laid_out(v)}" for k, v in {**content, "sha256": _seal(content)}.items()
+        ]
+        return "{\n" + ",\n".join(sorted(lines)) + "\n}\n"
 
     def metrics(self) -> dict[Metric, Cell]:
         """The cells by what they measure; without the scheme's name where there is one scheme."""
@@ -121,6 +134,17 @@ class Baseline(_Part):
             ): c
             for c in self.cells
         }
+
+
+def _laid_out(value: Any) -> str:
+    if not isinstance(value, list):
+        return json.dumps(value, sort_keys=True)
+    return "[\n" + ",\n".join(f"  {json.dumps(v, sort_keys=True)}" for v in value) + "\n ]"
+
+
+def _mean(people: Mapping[str, tuple[float, int]]) -> float | None:
+    """Mean over people of their values; the sum is exact, so that it is one number whatever the order."""
+    return math.fsum(value for value, _ in people.values()) / len(people) if people else None
 
 
 def _seal(content: Mapping[str, Any]) -> str:
@@ -205,17 +229,14 @@ def cells_of(audit: Audit) -> list[Cell]:
         key = (r.scheme, r.attack, r.measure, r.budget)
         if _gated(r.measure, r.budget) and key not in people and r.status != "measured":
             status.setdefault(key, r.status)
-    return [
-        Cell(
-            scheme=key[0],
-            attack=key[1],
-            measure=key[2],
-            budget=key[3],
-            status=status[key],  # type: ignore[arg-type]
-            people=dict(sorted(people.get(key, {}).items(), key=lambda item: int(item[0]))),
+    cells = []
+    for key in sorted(status, key=lambda k: (k[0], k[1] or "", k[2], k[3] or 0)):
+        own = dict(sorted(people.get(key, {}).items(), key=lambda item: int(item[0])))
+        named = dict(zip(("scheme", "attack", "measure", "budget"), key, strict=True))
+        cells.append(
+            Cell.model_validate({**named, "status": status[key], "mean": _mean(own), "people": own})
         )
-        for key in sorted(status, key=lambda k: (k[0], k[1] or "", k[2], k[3] or 0))
-    ]
+    return cells
 
 
 def _range(measure: str) -> tuple[float, float]:
@@ -315,10 +336,10 @@ def without(baseline: Baseline, subject: str) -> Baseline:
         )
     if len(known) == 1:
         raise UsageError(f"{subject!r} is the only person of this baseline: delete the file instead")
-    cells = [
-        c.model_copy(update={"people": {p: v for p, v in c.people.items() if p != subject}})
-        for c in baseline.cells
-    ]
+    cells = []
+    for cell in baseline.cells:
+        left = {p: v for p, v in cell.people.items() if p != subject}
+        cells.append(cell.model_copy(update={"people": left, "mean": _mean(left)}))
     schemes = [s.model_copy(update={"outcomes": {}}) for s in baseline.schemes]
     return baseline.model_copy(
         update={"cells": cells, "schemes": schemes, "withdrawn": baseline.withdrawn + 1}

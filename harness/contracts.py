@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
-from typing import Any, Protocol, TypeAlias, runtime_checkable
+from typing import Any, Literal, Protocol, TypeAlias, runtime_checkable
 
 import numpy as np
 
@@ -61,7 +61,12 @@ SIDES = (
     "defender-at-least",
     "defender-at-most",
 )
-EVIDENCE = ("counted", "exact", "modelled", "assumed")
+EVIDENCE: tuple[Literal["counted", "exact", "modelled", "assumed"], ...] = (
+    "counted",
+    "exact",
+    "modelled",
+    "assumed",
+)
 
 
 def frozen(array: Array) -> Array:

@@ -8,11 +8,11 @@ from itertools import combinations
 
 import numpy as np
 
-from harness.claims.quantities import QUANTITIES as MEASURES
 from harness.estimators import multiple, paired
 from harness.quantities import people_of, shared_adversaries, shared_people, strongest
 from harness.results import Audit
 from harness.sidebyside import LEVEL, Difference
+from harness.vocabulary import MEASURES
 
 __all__ = ["differences_of", "net_rates"]
 

@@ -21,6 +21,7 @@ from harness.estimators.multiple import holm
 from harness.margins import GATED, Gated, chosen_margins
 from harness.results import Audit
 from harness.verdicts import Comparison, Metric, Verdict
+from harness.vocabulary import MEASURES
 
 __all__ = ["LEVEL", "PASS_LEVEL", "gate"]
 
@@ -94,10 +95,12 @@ def gate(
         pairs += _pairs(new, reference, against, gated, _gaps(candidate))
         notices += notices_of(new, reference, against)
     drafts = [_compared(pair, new.corpus.subjects) for pair in pairs]
-    adjusted = holm([1.0 if d.p is None else d.p for d in drafts])
+    # what cannot have changed, or cannot be compared, is not tested and costs the others nothing
+    tested = [not d.identical and d.p is not None for d in drafts]
+    adjusted = iter(holm([d.p for d, yes in zip(drafts, tested, strict=True) if yes and d.p is not None]))
     judged = [
-        _judged(draft, pair, float(p), level)
-        for draft, pair, p in zip(drafts, pairs, adjusted, strict=True)
+        _judged(draft, pair, float(next(adjusted)) if yes else 1.0, level)
+        for draft, pair, yes in zip(drafts, pairs, tested, strict=True)
     ]
     final = _with_unresolved(judged, pairs, _upper_limits(candidate, new))
     outcomes = {c.outcome for c in final}
@@ -184,8 +187,8 @@ def _compared(pair: _Pair, subjects: int) -> Comparison:
     blank = Comparison(
         metric=pair.metric,
         against=pair.against,
-        old=_mean(pair.old),
-        new=_mean(pair.new),
+        old=pair.old.mean if pair.old else None,
+        new=pair.new.mean if pair.new else None,
         unit=own.unit,
         scale=own.scale,
         worse=None,
@@ -208,7 +211,7 @@ def _compared(pair: _Pair, subjects: int) -> Comparison:
         return replace(blank, people=len(people), reason=_few(len(people)))
     old = np.array([pair.old.people[p][0] for p in people])
     new = np.array([pair.new.people[p][0] for p in people])
-    sign = -1.0 if own.more_is_better else 1.0
+    sign = -1.0 if MEASURES[pair.metric.measure].more_is_better else 1.0
     found = paired.harm(
         sign * old,
         sign * new,
@@ -255,12 +258,6 @@ def _settled(old: Array, new: Array, pair: _Pair, found: Comparison) -> str:
 
 def _few(people: int) -> str:
     return f"{people} paired people: at least {_LEAST_PEOPLE} are needed for a limit, and more to pass"
-
-
-def _mean(cell: Cell | None) -> float | None:
-    if cell is None or not cell.people:
-        return None
-    return float(np.mean([value for value, _ in cell.people.values()]))
 
 
 def _unseen(cell: Cell, people: Sequence[str]) -> float:
@@ -322,19 +319,19 @@ def _undecided(draft: Comparison, pair: _Pair) -> str:
 
 
 def _people_needed(draft: Comparison) -> int | None:
-    """People at whom the limit would lie below the margin if what was seen is true."""
-    if draft.limit is None or draft.worse is None or draft.worse >= draft.margin:
+    """People at whom the metric would pass if what was seen is true: limits shrink as 1 / sqrt(people)."""
+    if draft.limit is None or draft.worse is None or draft.detectable is None:
         return None
-    if not math.isfinite(draft.limit) or draft.limit <= draft.worse:
+    distances = [draft.limit, draft.worse, draft.margin, draft.detectable]
+    if draft.scale != "difference":  # factors are far apart on a log scale
+        if min(distances) <= 0 or not all(map(math.isfinite, distances)):
+            return None
+        distances = [math.log(d) for d in distances]
+    limit, worse, margin, detectable = distances
+    if not worse < min(margin, limit):
         return None
-    if draft.scale == "difference":
-        width, room = draft.limit - draft.worse, draft.margin - draft.worse
-    elif draft.worse > 0:
-        width, room = math.log(draft.limit / draft.worse), math.log(draft.margin / draft.worse)
-    else:
-        return None
-    reached = max(width / room, 4.0 / 3.3 if draft.detectable else 0.0)
-    return math.ceil(draft.people * reached**2) + 1 if room > 0 else None
+    shrink = max((limit - worse) / (margin - worse), detectable / margin)
+    return math.ceil(draft.people * shrink**2) + 1
 
 
 def _with_unresolved(

@@ -26,8 +26,6 @@ class Gated:
     scale : str
         "difference", "ratio" or "odds-ratio".
     unit : str
-    more_is_better : bool
-        For the owner.
     rate : bool
         A share of attempts, which few people can hardly resolve where it is rare.
     """
@@ -35,37 +33,22 @@ class Gated:
     margin: float
     scale: str
     unit: str
-    more_is_better: bool
     rate: bool
 
 
 GATED: Mapping[str, Gated] = MappingProxyType(
     {
-        "key-agreement": Gated(
-            margin=0.02, scale="difference", unit="probability", more_is_better=True, rate=True
-        ),
-        "failure-to-acquire": Gated(
-            margin=0.02, scale="difference", unit="probability", more_is_better=False, rate=True
-        ),
-        "bit-mismatch": Gated(
-            margin=0.02, scale="difference", unit="probability", more_is_better=False, rate=False
-        ),
-        "strangers-agreement": Gated(
-            margin=1.5, scale="odds-ratio", unit="probability", more_is_better=False, rate=True
-        ),
-        "key-repeats": Gated(
-            margin=1.5, scale="odds-ratio", unit="probability", more_is_better=False, rate=True
-        ),
-        "time": Gated(margin=1.1, scale="ratio", unit="s", more_is_better=False, rate=False),
-        "min-entropy": Gated(margin=0.5, scale="difference", unit="bit", more_is_better=True, rate=False),
-        "success-odds": Gated(
-            margin=1.5, scale="odds-ratio", unit="probability", more_is_better=False, rate=True
-        ),
-        "key-rank": Gated(margin=1.0, scale="difference", unit="log2", more_is_better=True, rate=False),
+        "key-agreement": Gated(margin=0.02, scale="difference", unit="probability", rate=True),
+        "failure-to-acquire": Gated(margin=0.02, scale="difference", unit="probability", rate=True),
+        "bit-mismatch": Gated(margin=0.02, scale="difference", unit="probability", rate=False),
+        "strangers-agreement": Gated(margin=1.5, scale="odds-ratio", unit="probability", rate=True),
+        "key-repeats": Gated(margin=1.5, scale="odds-ratio", unit="probability", rate=True),
+        "time": Gated(margin=1.1, scale="ratio", unit="s", rate=False),
+        "min-entropy": Gated(margin=0.5, scale="difference", unit="bit", rate=False),
+        "success-odds": Gated(margin=1.5, scale="odds-ratio", unit="probability", rate=True),
+        "key-rank": Gated(margin=1.0, scale="difference", unit="log2", rate=False),
         # a small margin for a symbol is no small one for a key: key-rank carries the whole key's
-        "mutual-information": Gated(
-            margin=0.02, scale="difference", unit="bit/symbol", more_is_better=False, rate=False
-        ),
+        "mutual-information": Gated(margin=0.02, scale="difference", unit="bit/symbol", rate=False),
     }
 )
 """Gated measures with their default margins."""

@@ -1,68 +1,20 @@
-"""Figures as SVG text: the same data give the same bytes, and both page colours read well.
-
-The drawing uses placeholder inks that are swapped for the page's own colour, so that one file
-serves light and dark. Orange-red and blue (from Okabe and Ito's colour-blind-safe set) are
-doubled by different markers.
-"""
+"""The figures of a threat report as SVG text."""
 
 from __future__ import annotations
 
-import io
 import math
-import re
-import warnings
-import xml.etree.ElementTree as ET
 from collections import Counter
-from typing import Any
+from functools import partial
 
-import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Canvas
 
+from reports.drawing import CALM, GAINS, INK, svg_text
 from reports.model import Figure, Point, Series
 from reports.reading import promised_odds
-from reports.wording import clean, folded
+from reports.wording import folded
 
 __all__ = ["draw"]
-
-_SVG = "http://www.w3.org/2000/svg"
-_XLINK = "http://www.w3.org/1999/xlink"
-ET.register_namespace("", _SVG)
-ET.register_namespace("xlink", _XLINK)
-
-_INK, _FAINT = "#010203", "#040506"  # stand for the page's text colour, and a faint one
-_GAINS, _CALM = "#d55e00", "#0072b2"
-_PAGE = {
-    _INK: "currentColor",
-    _FAINT: "var(--faint, #888888)",
-    _GAINS: f"var(--gains, {_GAINS})",
-    _CALM: f"var(--held, {_CALM})",
-}
-_STYLE: dict[Any, Any] = {
-    "svg.fonttype": "none",
-    "text.parse_math": False,
-    "font.family": "sans-serif",
-    "font.size": 9.0,
-    "text.color": _INK,
-    "axes.labelcolor": _INK,
-    "axes.edgecolor": _FAINT,
-    "axes.titlecolor": _INK,
-    "axes.titlesize": 9.5,
-    "axes.grid": True,
-    "axes.axisbelow": True,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "grid.color": _FAINT,
-    "grid.linewidth": 0.4,
-    "xtick.color": _FAINT,
-    "ytick.color": _FAINT,
-    "xtick.labelcolor": _INK,
-    "ytick.labelcolor": _INK,
-    "figure.facecolor": "none",
-    "axes.facecolor": "none",
-    "savefig.facecolor": "none",
-}
-_NO_METADATA = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 
 def draw(figure: Figure) -> str:
@@ -73,22 +25,10 @@ def draw(figure: Figure) -> str:
     ValueError
         If the kind is another one.
     """
-    with mpl.rc_context(), warnings.catch_warnings():
-        mpl.rcdefaults()  # a setting of this machine must not change the report
-        mpl.rcParams.update({**_STYLE, "svg.hashsalt": figure.key})
-        # A reader's browser has the letters that the measuring font lacks.
-        warnings.filterwarnings("ignore", message=r"Glyph \d+")
-        if figure.kind == "odds":
-            canvas = _odds(figure)
-        elif figure.kind == "people":
-            canvas = _people(figure)
-        elif figure.kind in ("rank", "leakage"):
-            canvas = _intervals(figure)
-        else:
-            raise ValueError(f"`kind` must be odds, people, rank or leakage, got {figure.kind!r}")
-        buffer = io.StringIO()
-        canvas.savefig(buffer, format="svg", metadata=_NO_METADATA)
-    return _inline(buffer.getvalue(), figure)
+    painters = {"odds": _odds, "people": _people, "rank": _intervals, "leakage": _intervals}
+    if figure.kind not in painters:
+        raise ValueError(f"`kind` must be odds, people, rank or leakage, got {figure.kind!r}")
+    return svg_text(figure, partial(painters[figure.kind], figure))
 
 
 def _short(label: str, width: int = 34) -> str:
@@ -97,7 +37,7 @@ def _short(label: str, width: int = 34) -> str:
 
 
 def _looks(series: Series) -> tuple[str, str]:
-    return (_GAINS, "D") if series.flagged else (_CALM, "o")
+    return (GAINS, "D") if series.flagged else (CALM, "o")
 
 
 def _odds(figure: Figure) -> Canvas:
@@ -150,7 +90,7 @@ def _odds_panel(axis: Axes, series: Series, floor: float, bits: int | None) -> N
     if bits is not None:
         steps = range(65)
         promise = [log2(promised_odds(bits, 2**g), floor) for g in steps]
-        axis.plot(steps, promise, color=_INK, lw=0.9, ls=(0, (4, 3)))
+        axis.plot(steps, promise, color=INK, lw=0.9, ls=(0, (4, 3)))
     points = sorted(series.points, key=lambda p: p.x)
     if not points:
         axis.text(0.5, 0.5, "no odds measured", transform=axis.transAxes, ha="center", style="italic")
@@ -211,7 +151,7 @@ def _intervals(figure: Figure) -> Canvas:
     if figure.kind == "rank":
         axis.set_xlabel("median log2 rank of the true key (left: found sooner)")
         if figure.key_bits is not None:
-            axis.axvline(figure.key_bits - 1, color=_INK, lw=0.9, ls=(0, (4, 3)))
+            axis.axvline(figure.key_bits - 1, color=INK, lw=0.9, ls=(0, (4, 3)))
     else:
         axis.set_xlabel("bits per symbol that the view tells about the witness")
     axis.set_yticks(range(len(rows)), [_short(s.label) for s in rows])
@@ -230,37 +170,3 @@ def _interval(axis: Axes, y: int, point: Point, colour: str, marker: str) -> Non
         if end is None:
             style = {"arrowstyle": "<-", "color": colour, "lw": 1.1, "shrinkA": 0.0, "shrinkB": 4.0}
             axis.annotate("", (point.value, y), (shift, 0), textcoords="offset points", arrowprops=style)
-
-
-def _inline(svg: str, figure: Figure) -> str:
-    """The drawing without prolog, with ids of its own, the page's inks, and words for who cannot see "
-    "it."""
-    root = ET.fromstring(svg[svg.index("<svg") :])
-    for parent in list(root.iter()):
-        for child in list(parent):
-            if child.tag == f"{{{_SVG}}}style" or child.tag == f"{{{_SVG}}}metadata":
-                parent.remove(child)
-    for element in root.iter():
-        for name, value in element.attrib.items():
-            element.set(name, _adapted(name, value, figure.key))
-    for name in ("width", "height"):
-        root.attrib.pop(name, None)
-    root.set("role", "img")
-    root.set("style", "stroke-linejoin: round; stroke-linecap: butt")
-    for place, (tag, text) in enumerate((("title", figure.title), ("desc", figure.description))):
-        element = ET.Element(f"{{{_SVG}}}{tag}", {"id": f"{figure.key}-{tag}"})
-        element.text = clean(text)
-        root.insert(place, element)
-    root.set("aria-labelledby", f"{figure.key}-title {figure.key}-desc")
-    return ET.tostring(root, encoding="unicode")
-
-
-def _adapted(name: str, value: str, key: str) -> str:
-    if name == "id":
-        return f"{key}-{value}"
-    if name == f"{{{_XLINK}}}href":
-        return re.sub(r"^#", f"#{key}-", value)
-    value = value.replace("url(#", f"url(#{key}-")
-    for colour, page in _PAGE.items():
-        value = value.replace(colour, page)
-    return value

@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict
 from tabulate import tabulate
 
+from harness.claims.record import ClaimsRecord
 from harness.verdicts import Comparison, Verdict
 from reports.digits import apart
 from reports.markdown import escape
@@ -64,6 +65,7 @@ class GateFile(BaseModel):
     level: float
     comparisons: list[Comparison]
     notices: list[str]
+    claims: ClaimsRecord | None
 
 
 def gate_schema() -> dict[str, Any]:
@@ -71,8 +73,8 @@ def gate_schema() -> dict[str, Any]:
     return GateFile.model_json_schema()
 
 
-def to_json(verdict: Verdict) -> str:
-    """The verdict with sorted keys and unrounded numbers; its form is `GateFile`.
+def to_json(verdict: Verdict, claims: ClaimsRecord | None = None) -> str:
+    """The verdict, and what became of claims, with sorted keys and unrounded numbers: a `GateFile`.
 
     Names stand as they are in the result, with every character outside ASCII escaped.
     """
@@ -84,6 +86,7 @@ def to_json(verdict: Verdict) -> str:
         "level": verdict.level,
         "comparisons": [{k: _finite(v) for k, v in asdict(c).items()} for c in verdict.comparisons],
         "notices": list(verdict.notices),
+        "claims": None if claims is None else asdict(claims),
     }
     return json.dumps(content, indent=1, sort_keys=True, allow_nan=False) + "\n"
 

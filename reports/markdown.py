@@ -29,7 +29,7 @@ def escape(text: object) -> str:
 
 def to_markdown(document: Document) -> str:
     """The report in the order of `document`; figures are named, their data stand in the tables."""
-    counts = ", ".join(f"{n} {severity}" for severity, n in document.findings) or "none"
+    counts = ", ".join(f"{n} {severity}" for severity, n in document.findings or ()) or "none"
     parts = [f"# {escape(document.title)}", escape(document.subtitle), f"Findings: {counts}"]
     for number, section in enumerate(document.sections, start=1):
         parts.append(f"## {number}. {escape(section.title)}")

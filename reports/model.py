@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TypeAlias
 
 __all__ = [
@@ -142,7 +142,8 @@ class Document:
     title: str
     subtitle: str
     sections: tuple[Section, ...]
-    findings: tuple[tuple[str, int], ...] = field(default=())  # severity, count; gravest first
+    findings: tuple[tuple[str, int], ...] | None = ()  # severity, count; gravest first; None: it has none
+    files: str = "result.json"  # what beside the page holds all digits
 
     def section(self, key: str) -> Section:
         """The section named `key`.

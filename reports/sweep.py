@@ -47,6 +47,8 @@ def sweep_document(sweep: Sweep) -> Document:
         title=f"Sweep of {scheme} over {varied}",
         subtitle=f"{kind}{sweep.people}; corpus {joined(sweep.corpus['name'])}.",
         sections=(_best(sweep), _curves(sweep), _points(sweep), _annex(sweep)),
+        findings=None,
+        files="sweep.json and sweep.csv",
     )
 
 

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import io
 import math
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Canvas
 
 from harness.sidebyside import QUANTITIES
 from harness.swept import CURVES, Parameter, Point, Sweep
-from reports import figures
+from reports.drawing import CALM, GAINS, INK, svg_text
 from reports.model import Figure
 from reports.wording import clean, folded
 
@@ -25,8 +22,8 @@ MOST_CURVES = 8
 _SHARES = ("agreement", "odds-1", "odds-2^20", "odds-2^40")
 # Okabe and Ito's colour-blind-safe set; the marker tells apart what the colour does
 _LOOKS = (
-    (figures._CALM, "o"), (figures._GAINS, "s"), ("#009e73", "^"), ("#cc79a7", "D"),
-    ("#e69f00", "v"), ("#56b4e9", "P"), (figures._INK, "X"), ("#8a8a8a", "*"),
+    (CALM, "o"), (GAINS, "s"), ("#009e73", "^"), ("#cc79a7", "D"),
+    ("#e69f00", "v"), ("#56b4e9", "P"), (INK, "X"), ("#8a8a8a", "*"),
 )  # fmt: skip
 
 
@@ -76,11 +73,8 @@ def draw_curves(sweep: Sweep, figure: Figure) -> str:
     along, across = drawn
     places = _places(along)
     curves = _curves(sweep, along, across, places)
-    with mpl.rc_context(), warnings.catch_warnings():
-        mpl.rcdefaults()  # a setting of this machine must not change the report
-        mpl.rcParams.update({**figures._STYLE, "svg.hashsalt": figure.key})
-        # a reader's browser has the letters that the measuring font lacks
-        warnings.filterwarnings("ignore", message=r"Glyph \d+")
+
+    def paint() -> Canvas:
         canvas = Canvas(figsize=(9.6, 7.6), layout="constrained")
         axes: list[Axes] = list(canvas.subplots(3, 3, squeeze=False).flat)
         for axis, quantity in zip(axes, CURVES, strict=False):
@@ -90,9 +84,9 @@ def draw_curves(sweep: Sweep, figure: Figure) -> str:
             axis.set_axis_off()
         _legend(axes[len(CURVES)], axes[0], across)
         canvas.supxlabel(clean(along.name), fontsize=9)
-        buffer = io.StringIO()
-        canvas.savefig(buffer, format="svg", metadata=figures._NO_METADATA)
-    return figures._inline(buffer.getvalue(), figure)
+        return canvas
+
+    return svg_text(figure, paint)
 
 
 def _places(along: Parameter) -> list[float]:
@@ -125,9 +119,7 @@ def _panel(axis: Axes, quantity: str, curves: Sequence[_Curve], chosen: int | No
         axis.fill_between(x, low, high, color=colour, alpha=0.16, lw=0)
         for place, number, row in rows:
             if number == chosen and row is not None and row.value is not None:
-                axis.plot(
-                    [place], [row.value], marker="o", ms=10, mfc="none", color=figures._INK, ls="none"
-                )
+                axis.plot([place], [row.value], marker="o", ms=10, mfc="none", color=INK, ls="none")
     if quantity in _SHARES:
         axis.set_ylim(-0.04, 1.04)
     else:

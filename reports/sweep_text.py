@@ -6,17 +6,15 @@ import csv
 import io
 import textwrap
 from collections.abc import Mapping
-from pathlib import Path
+from functools import partial
 from typing import Any
 
-import jinja2
-from markupsafe import Markup
 from tabulate import tabulate
 
 from harness.rows import Row
 from harness.swept import CURVES, Point, Sweep
 from reports.comparison_text import guarded
-from reports.model import Document, Figure
+from reports.html import to_html
 from reports.standing import CAUTIONS
 from reports.sweep import confirmation_rows, point_text, settings_text, sweep_document
 from reports.sweep_figures import draw_curves
@@ -30,7 +28,6 @@ _SHOWN = (  # the columns of the terminal's table, and their widths
     ("key-rank", "rank", 6), ("odds-1", "1 guess", 8), ("odds-2^20", "2^20", 8), ("odds-2^40", "2^40", 8),
 )  # fmt: skip
 _SETTINGS = 22
-_MARKS = {"alarm": "▲", "open": "○", "hint": "△", "calm": ""}
 
 
 def sweep_text(sweep: Sweep) -> str:
@@ -144,22 +141,4 @@ def _setting(value: Any) -> str:
 
 def sweep_html(sweep: Sweep) -> str:
     """A self-contained page: inline style and figure, no script, everything from outside escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        finalize=lambda v: clean(v) if isinstance(v, str) and not isinstance(v, Markup) else v,
-        keep_trailing_newline=True,
-    )
-
-    def drawn(figure: Figure) -> Markup:
-        # the drawing comes from an XML serialiser, which has escaped every label
-        return Markup(draw_curves(sweep, figure))
-
-    return environment.get_template("sweep.html.jinja").render(
-        page=sweep_document(sweep),
-        document=Document("", "", ()),
-        marks=_MARKS,
-        draw=drawn,
-        kind_of=lambda block: type(block).__name__,
-    )
+    return to_html(sweep_document(sweep), drawn=partial(draw_curves, sweep))

@@ -30,7 +30,7 @@ def to_text(document: Document) -> str:
     summary = next(b for b in document.section("first-screen").blocks if isinstance(b, Facts))
     open_list = next(b for b in document.section("first-screen").blocks if isinstance(b, Items))
     parts = [_verdicts(document), _honest(document), _claims(document)]
-    counts = ", ".join(f"{n} {severity}" for severity, n in document.findings) or "none"
+    counts = ", ".join(f"{n} {severity}" for severity, n in document.findings or ()) or "none"
     parts.append(
         "\n".join(
             [*(_filled(f"{name}: {text}") for name, text in summary.pairs), _filled(f"Findings: {counts}")]

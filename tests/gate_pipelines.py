@@ -20,6 +20,7 @@ from harness.gating import gate
 from harness.margins import GATED
 from harness.results import Audit, PerSubject
 from harness.streams import stream
+from harness.vocabulary import MEASURES
 
 __all__ = [
     "ATTEMPTS",
@@ -105,7 +106,7 @@ def _versions(
     new = np.where(anew, rng.random(old.shape) < chance, old)
     if margins:
         target = _worsened(metric, margins)
-        lost = own.more_is_better
+        lost = MEASURES[metric.measure].more_is_better
         share = abs(target - metric.level) / (metric.level if lost else 1 - metric.level)
         struck = rng.random(old.shape) < _shares(share, uneven, rng=rng)
         new = np.where(struck, not lost, new)
@@ -130,7 +131,7 @@ def _worsened(metric: SimulatedMetric, margins: float) -> float:
     """The level at which harm is so many margins: a difference so many times, a factor to that power."""
     own, level = GATED[metric.measure], metric.level
     if own.scale == "difference":
-        return level + (-margins if own.more_is_better else margins) * own.margin
+        return level + (-margins if MEASURES[metric.measure].more_is_better else margins) * own.margin
     factor: float = own.margin**margins
     return factor * level if own.scale == "ratio" else factor * level / (1 + (factor - 1) * level)
 

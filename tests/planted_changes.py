@@ -118,3 +118,17 @@ class TruncatedSeed(First):
         blocks = lost.reshape(len(lost) * self.blocks, -1) ^ keys.reshape(len(keys) * self.blocks, -1)
         words = code(self.code).encode(blocks).reshape(len(keys), self.blocks, -1)
         return lost, {**helper, "offset": helper["offset"] ^ words}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rewritten(First):
+    """The first version in other words: the same symbols by another way."""
+
+    def witness(self, capture: Capture) -> Witness:
+        values = capture.samples[:, 0, self.start :][:, : self._commitment.symbols]
+        return Witness(
+            symbols=np.where(values <= self.threshold, 0, 1).astype(np.uint8),
+            alphabet=2,
+            acquired=~np.isnan(values).any(axis=1),
+            features=(values - self.threshold)[:, :, None],
+        )

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import shlex
 from pathlib import Path
 
 import pytest
 
 from harness import audit
+from harness.claims.reading import effective, parse_claims
+from harness.cli.root import cli
 
 README = Path(__file__).parents[1] / "README.md"
 
@@ -46,3 +49,19 @@ def test_the_two_commands_stand_in_the_makefile() -> None:
     for command in ("audit", "test"):
         assert f"make {command} " in README.read_text("utf-8")
         assert re.search(rf"^{command}:", menu, re.MULTILINE)
+
+
+def test_its_claims_are_a_claims_file() -> None:
+    (written,) = re.findall(r"```toml\n(.*?)```", README.read_text("utf-8"), re.DOTALL)
+    claims = effective(parse_claims(written.encode(), source="README.md"))
+    assert "C-sensor" in {c.id for c in claims.claim}
+
+
+def test_every_command_it_prints_is_understood() -> None:
+    """Commands, arguments and options exist; nothing is run."""
+    lines = re.findall(r"^(?:keyassay) .*$", README.read_text("utf-8"), re.MULTILINE)
+    assert len(lines) > 12
+    for line in lines:
+        words = shlex.split(line.partition(" > ")[0])[1:]
+        command = cli.commands[words[0]]
+        command.make_context(words[0], words[1:])

@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from harness.claims.model import Claim, Claims, Use
-from harness.claims.quantities import QUANTITIES
 from harness.claims.reading import use_of
 from harness.results import Audit, Row
 from harness.threats import attack_names, parts, within
+from harness.vocabulary import MEASURES
 
 __all__ = ["Ground", "claimed_budget", "claimed_budgets", "covered", "grounds"]
 
@@ -39,7 +39,7 @@ class Ground:
 
 def claimed_budget(claim: Claim, use: Use) -> tuple[int | None, int]:
     """Guesses at one key that a claim is about, and how many keys an adversary may try them on."""
-    if not QUANTITIES[claim.measure].budgeted:
+    if not MEASURES[claim.measure].budgeted:
         return None, 1
     if isinstance(claim.budget, int):
         return claim.budget, 1
@@ -60,7 +60,7 @@ def covered(
 
     A combination with an attack that is out of scope is out of scope as well.
     """
-    if claim.attack is None and not QUANTITIES[claim.measure].attack:
+    if claim.attack is None and not MEASURES[claim.measure].attack:
         return [None], []
     there = [n for n in attack_names(audit) if _faces(audit, scheme, n)]
     if claim.attack not in (None, "all"):
@@ -110,7 +110,7 @@ def grounds(
             found.append(Ground(attack=attack, missing=_why(gaps, audit, scheme, attack)))
         else:
             found += _by_method(claim, audit, accepted, use)
-            if not QUANTITIES[claim.measure].budgeted:
+            if not MEASURES[claim.measure].budgeted:
                 found += [Ground(attack=attack, missing=str(r.reason)) for r in gaps]
     if not found:
         why = "no attack in scope was run" if not left_out else "it has a meaning for no attack in scope"

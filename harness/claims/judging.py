@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from harness.claims.deciding import advice
 from harness.claims.grounds import Ground, claimed_budget, grounds
 from harness.claims.model import Claim, Claims, Use
-from harness.claims.quantities import QUANTITIES
 from harness.claims.reading import check_names, effective, use_of
 from harness.claims.record import (
     ClaimsRecord,
@@ -23,6 +22,7 @@ from harness.claims.wording import budget_words, number, percent
 from harness.potential import FACTORS
 from harness.results import Audit
 from harness.threats import attack_names, open_threats, scheme_names, within
+from harness.vocabulary import MEASURES
 
 __all__ = ["exit_status", "judge", "use_words"]
 
@@ -100,11 +100,11 @@ def _judged(claim: Claim, audit: Audit, scheme: str, use: Use, scoped: list[str]
 
 
 def _says(claim: Claim, budget: int | None, keys: int) -> str:
-    unit = claim.unit or QUANTITIES[claim.measure].units[0]
+    unit = claim.unit or MEASURES[claim.measure].units[0]
     words = [claim.measure, f"by {claim.method}" if claim.method else "", budget_words(budget)]
     if keys > 1:
         words.append(f"at each of {keys} fresh keys")
-    if QUANTITIES[claim.measure].attack:
+    if MEASURES[claim.measure].attack:
         words.append("for all attacks" if claim.attack in (None, "all") else f"for {claim.attack}")
     side = "at most" if claim.at_most is not None else "at least"
     words += [side, number(claim.threshold), "" if unit in ("probability", "p-value") else unit]

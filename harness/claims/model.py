@@ -16,10 +16,10 @@ from pydantic import (
     model_validator,
 )
 
-from harness.claims.quantities import QUANTITIES
 from harness.contracts import EVIDENCE
 from harness.plugins import nearest
 from harness.potential import FACTORS, rating
+from harness.vocabulary import MEASURES
 
 __all__ = ["OFFLINE_BUDGET", "Claim", "Claims", "Potential", "Requirement", "Scoped", "Use"]
 
@@ -36,8 +36,8 @@ Count: TypeAlias = Annotated[int, Field(ge=1, le=10**9)]
 
 
 def _measure(name: str) -> str:
-    if name not in QUANTITIES:
-        raise ValueError(f"must be a measure of the result table; {nearest(name[:80], list(QUANTITIES))}")
+    if name not in MEASURES:
+        raise ValueError(f"must be a measure of the result table; {nearest(name[:80], list(MEASURES))}")
     return name
 
 
@@ -136,9 +136,9 @@ class Claim(_Part):
     at_most: Number | None = None
     at_least: Number | None = None
     confidence: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
-    evidence: Annotated[
-        tuple[Literal["counted", "exact", "modelled", "assumed"], ...], Field(strict=False)
-    ] = EVIDENCE  # type: ignore[assignment]
+    evidence: tuple[Literal["counted", "exact", "modelled", "assumed"], ...] = Field(
+        strict=False, default=EVIDENCE
+    )
     requirement: Slug | None = None
     rationale: Text | None = None
     owner: Text | None = None
@@ -149,7 +149,7 @@ class Claim(_Part):
 
     @model_validator(mode="after")
     def _consistent(self) -> Claim:
-        quantity = QUANTITIES[self.measure]
+        quantity = MEASURES[self.measure]
         if (self.at_most is None) == (self.at_least is None):
             raise ValueError("exactly one of `at_most` and `at_least` must be given")
         if quantity.units == ("probability",) and self.threshold > 1:

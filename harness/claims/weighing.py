@@ -6,11 +6,11 @@ import math
 
 from harness.claims.grounds import Ground
 from harness.claims.model import Claim
-from harness.claims.quantities import QUANTITIES
 from harness.claims.record import Support, Used
 from harness.claims.wording import apart, budget_words, number, percent
 from harness.limits import lower_limit, upper_limit
 from harness.results import Row
+from harness.vocabulary import MEASURES
 
 __all__ = ["bounds", "chances_to_refute", "over_lifetime", "per_key", "weighed"]
 
@@ -28,7 +28,7 @@ def bounds(row: Row) -> str:
     """
     if row.evidence == "exact":
         return "="
-    gains, loses = ("<=", ">=") if QUANTITIES[row.measure].more_is_better else (">=", "<=")
+    gains, loses = ("<=", ">=") if MEASURES[row.measure].more_is_better else (">=", "<=")
     known = {
         "estimate": "=",
         "defender-at-least": ">=",

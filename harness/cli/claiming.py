@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from harness.cli.files import read_result
 from harness.cli.words import line
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from harness.claims.record import ClaimsRecord, Judgement
-    from harness.results import Audit
 
 __all__ = ["claims"]
 
@@ -86,24 +86,10 @@ def _judge(file: Path, result: Path) -> int:
     from harness.claims.reading import read_claims
 
     written = read_claims(file)
-    record = judge(written, _read_result(result))
+    record = judge(written, read_result(result))
     for text in _lines(record):
         click.echo(text)
     return exit_status(record)
-
-
-def _read_result(path: Path) -> Audit:
-    from harness.errors import UsageError
-    from harness.results import Audit
-
-    try:
-        return Audit.read(path)
-    except OSError as error:
-        raise UsageError(
-            f"`--result` must be a result that can be read, got {path}: {error.strerror}"
-        ) from None
-    except (ValueError, RecursionError) as error:
-        raise UsageError(f"`--result` must be a whole result, got {path}: {error}") from None
 
 
 def _lines(record: ClaimsRecord) -> Iterator[str]:

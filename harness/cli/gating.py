@@ -19,6 +19,7 @@ from harness.cli.words import line
 if TYPE_CHECKING:
     from harness.baseline import Baseline
     from harness.claims.model import Claims
+    from harness.claims.record import ClaimsRecord
     from harness.results import Audit
     from harness.verdicts import Verdict
 
@@ -137,7 +138,7 @@ def gate(
     if result is not None and baseline is not None:
         held, candidate = read_baseline(baseline), read_result(result)
     else:
-        held, candidate = _audited(old, options), _audited(new, options)
+        held, candidate = _audited(old, options), _audited(new, {**options, "claims": claimed})
     verdict = run(candidate, baseline=held, anchor=fixed, margins=asked, level=level)
     own = [p for p in (baseline, anchor, claims) if p is not None]
     verdict = _noticed(verdict, [*edited_files(own, since), *_other_claims(held, claims)])
@@ -183,23 +184,26 @@ def _other_claims(held: Baseline | Audit, claims: Path | None) -> list[str]:
     return []
 
 
-def _say(verdict: Verdict, record: Any, *, form: str, junit: Path | None, summary: Path | None) -> None:
-    from reports.claims_text import claim_lines, claims_headline
+def _say(
+    verdict: Verdict, record: ClaimsRecord | None, *, form: str, junit: Path | None, summary: Path | None
+) -> None:
+    from reports.claims_text import claim_lines, claims_headline, claims_markdown
     from reports.gate import annotations, to_json, to_markdown, to_text
     from reports.junit import to_junit
 
+    markdown = to_markdown(verdict) + ("" if record is None else f"\n{claims_markdown(record)}")
     if junit is not None:
         write_text(junit, to_junit(verdict=verdict, claims=record))
     if summary is not None:
         with summary.open("a", encoding="utf-8", newline="\n") as file:
-            file.write(to_markdown(verdict) + "\n")
+            file.write(markdown + "\n")
     match form:
         case "json":
-            click.echo(to_json(verdict), nl=False)
+            click.echo(to_json(verdict, record), nl=False)
         case "junit":
             click.echo(to_junit(verdict=verdict, claims=record), nl=False)
         case "markdown":
-            click.echo(to_markdown(verdict))
+            click.echo(markdown)
         case _:
             click.echo(to_text(verdict))
             if record is not None:

@@ -108,7 +108,6 @@ def _judged(
     """What there is to object to, as texts, and the gate's verdict."""
     from harness.auditing import audit
     from harness.baseline import read_baseline
-    from harness.claims.judging import judge
     from harness.claims.reading import read_claims
     from harness.errors import UsageError
     from harness.gating import gate
@@ -126,13 +125,12 @@ def _judged(
     chosen_margins(asked)
     held = None if baseline is None else read_baseline(baseline)
     fixed = None if anchor is None else read_baseline(anchor)
-    found = audit(scheme, **options)
+    found = audit(scheme, claims=claimed, **options)
     objections = []
-    if claimed is not None:
-        record = judge(claimed, found)
-        lines = claim_lines(record)
+    if found.claims is not None:
+        lines = claim_lines(found.claims)
         if lines:
-            objections.append("\n".join([claims_headline(record), *lines]))
+            objections.append("\n".join([claims_headline(found.claims), *lines]))
     if held is None:
         return objections, None
     verdict = gate(found, baseline=held, anchor=fixed, margins=asked)

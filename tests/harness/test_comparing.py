@@ -313,7 +313,7 @@ PARTS = st.tuples(*[st.none() | st.integers(0, 3).map(float)] * 3)
 
 
 @given(PARTS, PARTS, PARTS)
-def test_dominance_is_a_strict_order(a: tuple, b: tuple, c: tuple) -> None:  # type: ignore[type-arg]
+def test_dominance_is_a_strict_order(a: tuple, b: tuple, c: tuple) -> None:
     assert not dominates(a, a)
     assert not (dominates(a, b) and dominates(b, a))
     assert not (dominates(a, b) and dominates(b, c)) or dominates(a, c)

@@ -7,7 +7,7 @@ from functools import cache
 from typing import Any
 
 import pytest
-from planted_changes import Biased, First, FreshAndHabit, OneParityMore, TruncatedSeed
+from planted_changes import Biased, First, FreshAndHabit, OneParityMore, Rewritten, TruncatedSeed
 
 from harness import audit
 from harness.baseline import Baseline, baseline_of
@@ -70,6 +70,14 @@ def test_a_renaming_is_no_change(baseline: Baseline) -> None:
     assert verdict.outcome == "pass"
     assert all(c.identical for c in verdict.comparisons)
     assert any("renamed" in notice for notice in verdict.notices)
+
+
+def test_other_workers_and_another_writing_of_the_scheme_are_no_change(baseline: Baseline) -> None:
+    busy = audit(Rewritten(), attacks=ATTACKS, corpus=FreshAndHabit(), jobs=2, chunk=7)
+    verdict = gate(busy, baseline=baseline)
+    assert verdict.outcome == "pass"
+    assert all(c.identical for c in verdict.comparisons)
+    assert baseline_of(busy, reason="x").schemes[0].digest != baseline.schemes[0].digest
 
 
 def test_better_passes_and_says_how_to_keep_it() -> None:

@@ -71,7 +71,7 @@ def test_the_figure_has_a_panel_a_curve_and_a_band_for_each(found: Sweep) -> Non
     svg = draw_curves(found, FIGURE)
     assert svg == draw_curves(found, FIGURE)
     root_element = ET.fromstring(svg)
-    assert root_element.find(f"{SVG}title").text == "title <b>"  # type: ignore[union-attr]
+    assert root_element.find(f"{SVG}title").text == "title <b>"
     groups = [g.get("id", "") for g in root_element.iter(f"{SVG}g")]
     assert sum(g.startswith("curves-axes_") for g in groups) >= len(CURVES)
     # two curves in each of seven panels, with a band each

@@ -237,20 +237,20 @@ def _stands(found: Claims) -> str:
     return str(len(json.dumps(whole.model_dump(mode="json"), allow_nan=False)))
 
 
-@settings(max_examples=ROUNDS, **SETTINGS)  # type: ignore[arg-type]
+@settings(max_examples=ROUNDS, **SETTINGS)
 @given(raw=mutated())
 def test_mutated_files_are_refused_or_sound(raw: bytes) -> None:
     never_blows_up(raw)
 
 
 @pytest.mark.slow
-@settings(max_examples=10_000, **SETTINGS)  # type: ignore[arg-type]
+@settings(max_examples=10_000, **SETTINGS)
 @given(raw=mutated())
 def test_ten_thousand_mutated_files_are_refused_or_sound(raw: bytes) -> None:
     never_blows_up(raw)
 
 
-@settings(max_examples=100, **SETTINGS)  # type: ignore[arg-type]
+@settings(max_examples=100, **SETTINGS)
 @given(text=st.text(st.characters(exclude_categories=["Cs"]), min_size=1).filter(str.strip))
 def test_any_text_survives_being_written_and_read(text: str) -> None:
     claims = parsed('[[requirement]]\nid = "r"\ntext = "x"')

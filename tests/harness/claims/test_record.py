@@ -12,12 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from harness.claims.judging import exit_status, judge
-from harness.claims.quantities import QUANTITIES
 from harness.contracts import EVIDENCE, SIDES
 from harness.errors import UsageError
 from harness.limits import PROPORTIONS
 from harness.rows import STATUSES, Row
 from harness.threats import STANDARD_ADVERSARIES, open_threats
+from harness.vocabulary import MEASURES
 from reports.reading import not_run
 
 AT_ONE = 'measure = "success-odds"\nbudget = 1\n'
@@ -165,7 +165,7 @@ ROWS = st.builds(
     Row,
     scheme=st.just("s"),
     attack=st.sampled_from([None, "mimicry"]),
-    measure=st.sampled_from(sorted(QUANTITIES)),
+    measure=st.sampled_from(sorted(MEASURES)),
     budget=st.sampled_from([None, -1, 0, 1, 2**20, 2**64]),
     value=NUMBERS,
     low=NUMBERS,

@@ -46,6 +46,22 @@ def test_a_baseline_reads_back_as_it_was() -> None:
     assert gate(RESULT, baseline=read(RAW)).outcome == "pass"
 
 
+def test_a_review_sees_one_line_a_metric_with_its_mean() -> None:
+    people = [replace(p, value=p.value + 0.25 * (p.budget is None)) for p in RESULT.per_subject]
+    later = baseline_of(replace(RESULT, per_subject=people), reason=WHOLE.reason)
+    before, after = WHOLE.text().splitlines(), later.text().splitlines()
+    moved = [(a, b) for a, b in zip(before, after, strict=True) if a != b]
+    assert len(moved) == 2  # the ranks, and the hash
+    means = [json.loads(line.strip().rstrip(","))["mean"] for line in moved[0]]
+    assert means[1] - means[0] == pytest.approx(0.25)
+
+
+def test_a_mean_that_is_not_that_of_its_people_is_refused() -> None:
+    cells = [{**c, "mean": c["mean"] + 1.0} for c in CONTENT["cells"]]
+    with pytest.raises(UsageError, match=r"the mean of .* must be that of its people"):
+        read(resealed({**{k: v for k, v in CONTENT.items() if k != "sha256"}, "cells": cells}))
+
+
 def test_whitespace_and_order_are_no_content() -> None:
     assert read(json.dumps(CONTENT, separators=(",", ":")).encode()) == WHOLE
     assert read(RAW.replace(b"\n", b"\r\n")) == WHOLE

@@ -217,6 +217,10 @@ def test_claims_change_margins_status_and_are_told_apart(
     verdict = json.loads(capsys.readouterr().out)
     assert verdict["outcome"] == "pass"
     assert status == 4  # threats that nobody scoped out
+    assert {t["threat"] for t in verdict["claims"]["open_threats"]} >= {"relay", "camera"}
+    run("gate", "worse.json", *words[:-1], "markdown", "--summary", "summary.md")
+    for text in (capsys.readouterr().out, (folder / "summary.md").read_text("utf-8")):
+        assert "Open threat relay" in text
     assert (
         run("baseline", "old.json", "--reason", "x", "--claims", "claims.toml", "--out", "beside.json") == 0
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
@@ -13,6 +14,7 @@ from gate_pipelines import METRICS, PEOPLE, SimulatedMetric, result_of
 from harness.baseline import baseline_of, without
 from harness.contracts import Array
 from harness.errors import UsageError
+from harness.estimators.paired import harm
 from harness.gating import gate
 from harness.results import Audit, unmeasured
 from harness.verdicts import Comparison, Verdict
@@ -303,3 +305,42 @@ def test_other_versions_and_edited_attacks_are_said() -> None:
 def test_a_baseline_needs_a_reason() -> None:
     with pytest.raises(UsageError, match="reason"):
         baseline_of(result_of({RANK: RANKS[0]}), reason=" ")
+
+
+def test_what_cannot_have_changed_costs_the_others_nothing() -> None:
+    """Holm counts only metrics that could have failed."""
+    old, new = (result_of({ODDS: NOTHING, RANK: r, AGREEMENT: some(30, 0.5)}) for r in RANKS)
+    marked = [
+        replace(a, schemes=[{**a.schemes[0], "outcomes": {"": "a" * 64, "mimicry": str(i) * 64}}])
+        for i, a in enumerate((old, new))
+    ]
+    verdict = gate(marked[1], baseline=baseline_of(marked[0], reason="before"))
+    rank = of(verdict, RANK)
+    assert of(verdict, AGREEMENT).identical
+    assert of(verdict, AGREEMENT).adjusted is None
+    assert rank.p is not None
+    assert rank.adjusted == pytest.approx(
+        min(2 * rank.p, 1.0)
+    )  # the odds are tested too, the agreement not
+
+
+def standard(people: int) -> Array:
+    """Symmetric values of mean 0 and standard deviation 1."""
+    told = np.linspace(-1, 1, people)
+    return np.asarray(told / told.std(ddof=1))
+
+
+@pytest.mark.parametrize(("spread", "shift"), [(4.0, 0.0), (2.2, 0.2), (4.0, 0.3)])
+def test_the_people_that_are_asked_for_would_decide(spread: float, shift: float) -> None:
+    """As many people as asked for, moved as these were, pass; a tenth fewer do not."""
+    verdict = held({RANK: (RANKS[0], RANKS[0] - shift - spread * standard(PEOPLE))})
+    found = of(verdict, RANK)
+    assert found.outcome == "undecided"
+    asked = re.search(r"about (\d+) people", found.reason)
+    assert asked is not None
+    for share, enough in ((1.0, True), (0.9, False)):
+        people = int(share * int(asked[1]))
+        seen = harm(np.zeros(people), shift + spread * standard(people), scale="difference")
+        assert seen.limit is not None
+        assert seen.detectable is not None
+        assert (seen.limit < 1.0 and seen.detectable <= 1.0) == enough

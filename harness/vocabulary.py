@@ -1,4 +1,4 @@
-"""What can be claimed: the measures of the result table, and which way each is good for the owner."""
+"""The measures of the result table, and which way each is good for the owner."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-__all__ = ["QUANTITIES", "Quantity"]
+__all__ = ["MEASURES", "Measure"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Quantity:
+class Measure:
     """One measure of the result table.
 
     Attributes
@@ -44,15 +44,15 @@ _SPEEDS = (
 )
 
 
-def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Quantity:
-    return Quantity(attack=False, units=units, more_is_better=more, methods=methods)
+def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Measure:
+    return Measure(attack=False, units=units, more_is_better=more, methods=methods)
 
 
-def _of_attack(*units: str, more: bool, budgeted: bool = False, methods: tuple[str, ...] = ()) -> Quantity:
-    return Quantity(attack=True, units=units, more_is_better=more, budgeted=budgeted, methods=methods)
+def _of_attack(*units: str, more: bool, budgeted: bool = False, methods: tuple[str, ...] = ()) -> Measure:
+    return Measure(attack=True, units=units, more_is_better=more, budgeted=budgeted, methods=methods)
 
 
-QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
+MEASURES: Mapping[str, Measure] = MappingProxyType(
     {
         "key-agreement": _honest("probability", more=True),
         "failure-to-acquire": _honest("probability", more=False),
