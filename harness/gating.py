@@ -303,6 +303,11 @@ def _judged(draft: Comparison, pair: _Pair, adjusted: float, level: float) -> Co
 
 
 def _undecided(draft: Comparison, pair: _Pair) -> str:
+    if draft.worse is not None and draft.worse >= draft.margin:
+        return (
+            f"harm of the margin or more was seen, but corrected for all metrics chance may explain it: "
+            f"more people than {draft.people} would tell"
+        )
     if draft.detectable is not None and draft.margin < draft.detectable:
         need = _people_needed(draft)
         more = f", or about {need} people instead of {draft.people}" if need else ""

@@ -269,7 +269,7 @@ def _words(values: Sequence[Any]) -> str:
 def _notes(parameters: Sequence[Parameter], points: Sequence[Point]) -> list[str]:
     """What a reader must know beside the numbers."""
     notes = [
-        "One point was chosen among several on the same data: that flatters it. Believe the confirmation "
+        "Whoever picks the best of several points on the same data flatters it. Believe the confirmation "
         "on other people, where there is one, and not the curves."
     ]
     if any(p.of == "corpus" for p in parameters):

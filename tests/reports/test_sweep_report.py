@@ -59,7 +59,7 @@ def test_the_html_is_escaped_loads_nothing_and_warns(found: Sweep) -> None:
     assert "<script" not in page
     assert "&lt;script&gt;" in page
     assert not re.search(r"""(src|href)\s*=\s*["'](?!#)""", page)
-    assert "that flatters it" in page
+    assert "flatters it" in page
     assert "sweep.json" in page
     assert "result.json" not in page
     assert all(name in page for name, _ in CAUTIONS)
@@ -96,7 +96,7 @@ def test_the_text_fits_a_terminal(found: Sweep) -> None:
     assert all(c.isprintable() or c == "\n" for c in text)
     assert "Confirmed on 6 freshly simulated people, seed" in text
     assert "point 5 refused" in text
-    assert "that flatters it" in text
+    assert "flatters it" in text
 
 
 def test_the_csv_is_tidy_and_no_word_is_a_formula(found: Sweep) -> None:

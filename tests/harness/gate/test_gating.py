@@ -344,3 +344,13 @@ def test_the_people_that_are_asked_for_would_decide(spread: float, shift: float)
         assert seen.limit is not None
         assert seen.detectable is not None
         assert (seen.limit < 1.0 and seen.detectable <= 1.0) == enough
+
+
+def test_harm_that_only_the_correction_excuses_is_not_said_to_be_small() -> None:
+    agreed = np.where(np.arange(PEOPLE) < 30, 0.9, 0.3)
+    lost = np.clip(agreed - 0.04 + 0.12 * standard(PEOPLE)[::-1] * np.resize([1, -1], PEOPLE), 0, 1)
+    found = of(held({AGREEMENT: (agreed, lost), RANK: RANKS}, level=1e-6), AGREEMENT)
+    assert found.worse is not None
+    assert found.worse > found.margin
+    assert found.outcome == "undecided"
+    assert "harm of the margin or more was seen" in found.reason
