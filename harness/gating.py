@@ -1,14 +1,15 @@
 """A candidate held against a baseline: has leakage gone up, on the same people and streams?
 
 In this order. A metric passes if the upper limit of its harm lies below its margin; else it fails if the
-harm is significant, corrected for all metrics; else it is undecided, which never passes.
+harm is significant, corrected for all metrics; else it is undecided, which never passes. The correction
+spends its level where these people need it to see twice the margin.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,8 +18,9 @@ from harness.comparability import notices_of, require_comparable
 from harness.contracts import Array
 from harness.errors import UsageError
 from harness.estimators import paired, proportion
-from harness.estimators.multiple import holm
+from harness.estimators.multiple import holm, where_it_helps
 from harness.margins import GATED, Gated, chosen_margins
+from harness.pairing import Pair, gaps, pairs_of
 from harness.results import Audit
 from harness.verdicts import Comparison, Metric, Verdict
 from harness.vocabulary import MEASURES
@@ -34,19 +36,6 @@ PASS_LEVEL = 0.95
 _MISSING = 0.05  # share of people who may be missing on one side
 _LEAST_PEOPLE = 3
 _RARE = 0.02  # a rate of which nothing was seen may be this high before that is too little to know
-
-
-@dataclass(frozen=True, slots=True)
-class _Pair:
-    """One metric on both sides."""
-
-    metric: Metric
-    against: str
-    own: Gated
-    old: Cell | None
-    new: Cell | None
-    identical: bool
-    aside: str  # why the two sides cannot be compared, "" where they can
 
 
 def gate(
@@ -88,16 +77,18 @@ def gate(
     held = baseline_of(baseline, reason="old version") if isinstance(baseline, Audit) else baseline
     new = baseline_of(_measuring(candidate), reason="candidate")
     references = [(name, held), *([("anchor", anchor)] if anchor is not None else [])]
-    pairs: list[_Pair] = []
+    pairs: list[Pair] = []
     notices: list[str] = []
     for against, reference in references:
         require_comparable(new, reference, against)
-        pairs += _pairs(new, reference, against, gated, _gaps(candidate))
+        pairs += pairs_of(new, reference, against, gated, gaps(candidate))
         notices += notices_of(new, reference, against)
     drafts = [_compared(pair, new.corpus.subjects) for pair in pairs]
     # what cannot have changed, or cannot be compared, is not tested and costs the others nothing
     tested = [not d.identical and d.p is not None for d in drafts]
-    adjusted = iter(holm([d.p for d, yes in zip(drafts, tested, strict=True) if yes and d.p is not None]))
+    p = [d.p for d, yes in zip(drafts, tested, strict=True) if yes and d.p is not None]
+    twice = [_twice_the_margin(pair) for pair, yes in zip(pairs, tested, strict=True) if yes]
+    adjusted = iter(holm(p, weights=where_it_helps(twice, level=level)))
     judged = [
         _judged(draft, pair, float(next(adjusted)) if yes else 1.0, level)
         for draft, pair, yes in zip(drafts, pairs, tested, strict=True)
@@ -133,55 +124,7 @@ def _measuring(candidate: Audit) -> Audit:
     return replace(candidate, rows=rows)
 
 
-def _gaps(candidate: Audit) -> dict[tuple[str, str | None], str]:
-    """Why a scheme, or an adversary against it, left cells without numbers."""
-    rows = [r for r in candidate.rows if r.status != "measured" and r.reason]
-    # a failure explains more than what is untested beside it
-    rows.sort(key=lambda r: r.status == "failed")
-    return {(r.scheme, r.attack): f"{r.status}: {r.reason}" for r in rows}
-
-
-def _pairs(
-    new: Baseline,
-    old: Baseline,
-    against: str,
-    gated: Mapping[str, Gated],
-    gaps: Mapping[tuple[str, str | None], str],
-) -> list[_Pair]:
-    """The metrics of both sides; `gaps` say why the candidate lacks some."""
-    only = new.schemes[0].name if len(new.schemes) == 1 else None
-    before, now = old.metrics(), new.metrics()
-    found = []
-    for metric in sorted(before.keys() | now.keys()):
-        was, own = before.get(metric), now.get(metric)
-        if (was is None or was.status != "measured") and (own is None or own.status != "measured"):
-            continue  # untested then and now: an open threat of the audit, not a change
-        aside = ""
-        if own is None or own.status != "measured":
-            why = gaps.get((metric.scheme or only or "", metric.attack or None))
-            aside = f"measured in the {against}, but not in the candidate{f' ({why})' if why else ''}"
-        elif was is None or was.status != "measured":
-            aside = f"not measured in the {against}; nothing to compare with"
-        same = not aside and _same_outcome(metric, new, own, old, was)
-        found.append(_Pair(metric, against, gated[metric.measure], was, own, same, aside))
-    return found
-
-
-def _same_outcome(metric: Metric, new: Baseline, own: Cell | None, old: Baseline, was: Cell | None) -> bool:
-    """The replayed streams came out equal, attempt by attempt."""
-    if own is None or was is None or was.people != own.people:
-        return False
-    before, now = _outcome(old, was.scheme, metric.attack), _outcome(new, own.scheme, metric.attack)
-    if metric.measure == "time":  # its values are read off the captures, not sampled
-        return True
-    return before is not None and before == now
-
-
-def _outcome(side: Baseline, scheme: str, attack: str) -> str | None:
-    return next((s.outcomes.get(attack) for s in side.schemes if s.name == scheme), None)
-
-
-def _compared(pair: _Pair, subjects: int) -> Comparison:
+def _compared(pair: Pair, subjects: int) -> Comparison:
     """The numbers of one metric; its outcome is open, unless the sides cannot be compared."""
     own = pair.own
     blank = Comparison(
@@ -209,9 +152,8 @@ def _compared(pair: _Pair, subjects: int) -> Comparison:
     either = pair.old.people.keys() | pair.new.people.keys()
     if len(people) < _LEAST_PEOPLE and not pair.identical:
         return replace(blank, people=len(people), reason=_few(len(people)))
-    old = np.array([pair.old.people[p][0] for p in people])
-    new = np.array([pair.new.people[p][0] for p in people])
-    sign = -1.0 if MEASURES[pair.metric.measure].more_is_better else 1.0
+    old, new = _values(pair.old, people), _values(pair.new, people)
+    sign = _sign(pair)
     found = paired.harm(
         sign * old,
         sign * new,
@@ -236,7 +178,27 @@ def _compared(pair: _Pair, subjects: int) -> Comparison:
     return replace(shared, reason=_settled(old, new, pair, shared))
 
 
-def _settled(old: Array, new: Array, pair: _Pair, found: Comparison) -> str:
+def _values(cell: Cell, people: Sequence[str]) -> Array:
+    return np.array([cell.people[p][0] for p in people])
+
+
+def _sign(pair: Pair) -> float:
+    """Makes larger worse."""
+    return -1.0 if MEASURES[pair.metric.measure].more_is_better else 1.0
+
+
+def _twice_the_margin(pair: Pair) -> float:
+    """The harm that a gate should hardly ever miss, in standard errors of these people."""
+    if pair.old is None or pair.new is None:
+        return 0.0
+    people = sorted(pair.old.people.keys() & pair.new.people.keys(), key=int)
+    own = pair.own
+    twice = 2 * own.margin if own.scale == "difference" else own.margin**2
+    old, new = _values(pair.old, people), _values(pair.new, people)
+    return paired.effect(_sign(pair) * old, _sign(pair) * new, twice, scale=own.scale)
+
+
+def _settled(old: Array, new: Array, pair: Pair, found: Comparison) -> str:
     """Why a limit that looks exact says nothing; "" where it does say something."""
     if pair.identical or pair.own.rate:
         return ""
@@ -276,7 +238,7 @@ def _better(old: Array, new: Array, own: Gated) -> bool:
     return found.worse > own.margin and found.p < 1 - PASS_LEVEL
 
 
-def _judged(draft: Comparison, pair: _Pair, adjusted: float, level: float) -> Comparison:
+def _judged(draft: Comparison, pair: Pair, adjusted: float, level: float) -> Comparison:
     if draft.identical:
         return replace(
             draft,
@@ -302,7 +264,7 @@ def _judged(draft: Comparison, pair: _Pair, adjusted: float, level: float) -> Co
     return replace(done, reason=draft.reason or _undecided(draft, pair))
 
 
-def _undecided(draft: Comparison, pair: _Pair) -> str:
+def _undecided(draft: Comparison, pair: Pair) -> str:
     if draft.worse is not None and draft.worse >= draft.margin:
         return (
             f"harm of the margin or more was seen, but corrected for all metrics chance may explain it: "
@@ -340,7 +302,7 @@ def _people_needed(draft: Comparison) -> int | None:
 
 
 def _with_unresolved(
-    judged: Sequence[Comparison], pairs: Sequence[_Pair], limits: Mapping[Metric, float]
+    judged: Sequence[Comparison], pairs: Sequence[Pair], limits: Mapping[Metric, float]
 ) -> list[Comparison]:
     """Rates at which nobody got worse, but that these people cannot resolve, decide nothing where ranks do.
 
@@ -360,7 +322,7 @@ def _with_unresolved(
     ]
 
 
-def _unharmed(pair: _Pair) -> bool:
+def _unharmed(pair: Pair) -> bool:
     """Does every person have a value on both sides, and nobody a worse one?"""
     if pair.old is None or pair.new is None or pair.old.people.keys() != pair.new.people.keys():
         return False

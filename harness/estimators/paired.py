@@ -12,7 +12,7 @@ from scipy.stats import t
 
 from harness.contracts import Array
 
-__all__ = ["FEW", "Harm", "MeanDifference", "harm", "mean_difference"]
+__all__ = ["FEW", "Harm", "MeanDifference", "effect", "harm", "mean_difference"]
 
 FEW = 8
 """With fewer people who changed at all, Student's t is not trusted with a rate."""
@@ -156,6 +156,33 @@ def harm(old: Array, new: Array, *, scale: str, level: float = 0.95, unseen: flo
         detectable=_factor(scale, before, before + DETECTABLE * error) if before > 0 else None,
         p=p,
     )
+
+
+def effect(old: Array, new: Array, sought: float, *, scale: str) -> float:
+    """How many standard errors of these people a harm is.
+
+    Parameters
+    ----------
+    old, new : (people,) float
+        As in `harm`.
+    sought : float
+        The harm: a difference, or a factor.
+    scale : str
+        As in `harm`.
+
+    Returns
+    -------
+    float
+        Rests on how much people's values scatter, not on which way they went. Infinite where nothing
+        scatters, 0 where there are too few people to tell.
+    """
+    _same_people(old, new)
+    _, error = _mean_and_error(new - old)
+    if error is None:
+        return 0.0
+    before = float(old.mean())
+    moved = sought if scale == "difference" else abs(_grown(scale)(before, sought)[0] - before)
+    return moved / error if error > 0 else math.inf
 
 
 def _same_people(first: Array, second: Array) -> None:

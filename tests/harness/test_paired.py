@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import binom, ttest_1samp, ttest_rel
+from scipy.stats import binom, norm, ttest_1samp, ttest_rel
 
 from harness.contracts import Array
 from harness.estimators import proportion
-from harness.estimators.multiple import holm
-from harness.estimators.paired import FEW, harm, mean_difference
+from harness.estimators.multiple import holm, where_it_helps
+from harness.estimators.paired import FEW, effect, harm, mean_difference
 from harness.streams import stream
 
 VALUES = st.lists(st.floats(0.05, 0.95), min_size=8, max_size=30)
@@ -128,6 +128,74 @@ def test_holm_rejects_as_the_step_down_rule_does(p: list[float]) -> None:
             break
         rejected.add(place)
     assert {i for i, x in enumerate(holm(p)) if x <= 0.05} == rejected
+
+
+def test_weighted_holm_by_hand() -> None:
+    # smallest p over weight first: .01/2 with all 4 shares left, then .02/1 with 2, then .03/1 with 1
+    assert holm([0.01, 0.03, 0.02], weights=[2, 1, 1]) == pytest.approx([0.02, 0.04, 0.04])
+    with pytest.raises(ValueError, match="`weights` must be 2 positive"):
+        holm([0.1, 0.2], weights=[1, 0])
+    with pytest.raises(ValueError, match="`weights` must be 2 positive"):
+        holm([0.1, 0.2], weights=[1])
+
+
+@given(st.lists(st.tuples(st.floats(0, 1), st.floats(0.01, 10)), min_size=1, max_size=12))
+def test_weighted_holm_is_holm_for_equal_weights_and_never_beats_a_single_test(
+    drawn: list[tuple[float, float]],
+) -> None:
+    p = [x for x, _ in drawn]
+    assert holm(p, weights=[3.0] * len(p)) == pytest.approx(holm(p))
+    assert (holm(p, weights=[w for _, w in drawn]) >= np.array(p)).all()
+
+
+def test_weights_go_where_they_find_most() -> None:
+    level = 0.01
+    effects = np.array([0.5, 2.5, 3.9, 4.4, 6.0])
+    share = where_it_helps(effects, level=level)
+
+    def power(shares: Array) -> float:
+        return float(norm.sf(norm.isf(shares * level) - effects).sum())
+
+    assert share.sum() == pytest.approx(1)
+    assert share.min() >= 0.1 / 5 - 1e-12
+    chosen = (share - 0.1 / 5) / 0.9  # without the tenth that all share alike
+    best = power(chosen)
+    assert best > power(np.full(5, 0.2))
+    for giver in (2, 3):  # moving a little from one test to another finds no more
+        for taker in set(range(5)) - {giver}:
+            other = chosen.copy()
+            other[giver] -= 1e-3
+            other[taker] += 1e-3
+            assert power(other) < best
+    assert where_it_helps([], level=level).size == 0
+    assert where_it_helps([np.inf, 4.0], level=level) == pytest.approx([0.05, 0.95])
+    assert where_it_helps([0.0, 0.0], level=level) == pytest.approx([0.5, 0.5])
+    with pytest.raises(ValueError, match="effects must be"):
+        where_it_helps([-1.0], level=level)
+
+
+@pytest.mark.slow
+def test_weights_from_the_same_spread_keep_the_level() -> None:
+    """Null metrics of 12 people: weights rest on spreads estimated from few."""
+    rng = stream(0, "weighted holm")
+    runs, false = 4000, 0
+    for _ in range(runs):
+        moved = rng.standard_normal((6, 12))
+        old = np.zeros((6, 12))
+        p = [harm(o, o + m, scale="difference").p or 1.0 for o, m in zip(old, moved, strict=True)]
+        effects = [effect(o, o + m, 1.0, scale="difference") for o, m in zip(old, moved, strict=True)]
+        false += bool(holm(p, weights=where_it_helps(effects, level=0.05)).min() < 0.05)
+    assert false <= binom.isf(0.01, runs, 0.05)
+
+
+def test_effects_are_counted_in_standard_errors() -> None:
+    old, new = np.array([0.1, 0.2, 0.3, 0.4]), np.array([0.2, 0.2, 0.4, 0.4])
+    error = np.std(new - old, ddof=1) / 2
+    assert effect(old, new, 0.04, scale="difference") == pytest.approx(0.04 / error)
+    assert effect(old, new, 2.0, scale="ratio") == pytest.approx(0.25 / error)
+    assert effect(old, new, 2.0, scale="odds-ratio") == pytest.approx((0.4 - 0.25) / error)
+    assert effect(old, old, 0.04, scale="difference") == math.inf
+    assert effect(old[:2], new[:2], 0.04, scale="difference") == 0.0
 
 
 # Calibration: the harm is exactly the margin, so a pass is wrong; at most 5 % of passes are promised.

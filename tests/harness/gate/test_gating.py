@@ -24,6 +24,8 @@ ODDS = BY_KEY["mimicry", "success-odds", 1]
 RANK = BY_KEY["mimicry", "key-rank", None]
 AGREEMENT = BY_KEY[None, "key-agreement", None]
 ENTROPY = BY_KEY[None, "min-entropy", None]
+FAILURES = BY_KEY[None, "failure-to-acquire", None]
+MISMATCH = BY_KEY[None, "bit-mismatch", None]
 TIME = BY_KEY[None, "time", None]
 STRANGERS = SimulatedMetric(attack=None, measure="strangers-agreement", level=0, among=0, moved=0)
 RNG = np.random.default_rng(7)
@@ -119,10 +121,13 @@ def test_a_margin_below_what_can_be_detected_is_refused_with_that_effect() -> No
 
 def test_harm_is_corrected_for_all_metrics_of_the_run() -> None:
     rng = np.random.default_rng(11)
-    # harm that is significant alone and not beside others, in a measure that has no limit below its margin
-    moved = np.full(PEOPLE, 0.5) - 0.05 - 0.15 * rng.standard_normal(PEOPLE)
-    quiet = {RANK: RANKS, ENTROPY: (RANKS[0], RANKS[0] + 0.1 * rng.standard_normal(PEOPLE))}
-    harmed = {AGREEMENT: (np.full(PEOPLE, 0.5), np.clip(moved, 0, 1))}
+    # harm that is significant alone and not beside others as noisy, of which none passes
+    noise = 0.15 * rng.standard_normal((3, PEOPLE))
+    noise -= noise.mean(axis=1, keepdims=True)
+    noise *= 0.15 / noise.std(axis=1, ddof=1, keepdims=True)
+    half = np.full(PEOPLE, 0.5)
+    harmed = {AGREEMENT: (half, half - 0.05 + noise[0])}
+    quiet = {FAILURES: (half, half + noise[1]), MISMATCH: (half, half + noise[2])}
     alone, beside = of(held(harmed), AGREEMENT), of(held({**harmed, **quiet}), AGREEMENT)
     assert alone.p is not None
     assert alone.adjusted == alone.p
@@ -131,6 +136,16 @@ def test_harm_is_corrected_for_all_metrics_of_the_run() -> None:
     between = 2 * alone.p
     assert of(held(harmed, level=between), AGREEMENT).outcome == "fail"
     assert of(held({**harmed, **quiet}, level=between), AGREEMENT).outcome == "undecided"
+
+
+def test_metrics_that_see_their_margin_plainly_cost_the_noisy_ones_little() -> None:
+    rng = np.random.default_rng(11)
+    half = np.full(PEOPLE, 0.5)
+    harmed = {AGREEMENT: (half, np.clip(half - 0.05 - 0.15 * rng.standard_normal(PEOPLE), 0, 1))}
+    plain = {RANK: RANKS, ENTROPY: (RANKS[0], RANKS[0] + 0.1 * rng.standard_normal(PEOPLE))}
+    beside = of(held({**harmed, **plain}), AGREEMENT)
+    assert beside.p is not None
+    assert beside.adjusted == pytest.approx(beside.p / (0.9 + 0.1 / 3), rel=1e-3)
 
 
 def test_margins_can_be_changed_and_only_where_they_mean_something() -> None:
