@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 RECORDINGS := build/recordings
 
-.PHONY: help audit test test-all lint types bench recordings clean
+.PHONY: help audit test test-all lint types bench calibration recordings clean
 .DEFAULT_GOAL := help
 
 help: ## show this menu
@@ -35,6 +35,9 @@ types: $(READY) ## mypy, strict
 
 bench: $(READY) ## speed as ratios in one run
 	$(BIN)/python -m pytest -q tests/benchmarks --benchmark-disable-gc -m ''
+
+calibration: $(READY) ## measure every interval and test on known channels; writes tests/calibration/table.md
+	cd tests && ../$(BIN)/python -m calibration 2
 
 recordings: $(READY) ## fetch the packages that carry real recordings and write them as corpora
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --target $(RECORDINGS)/packages \

@@ -25,8 +25,8 @@ class Case:
     nominal : float
         Coverage at least, or size at most, this.
     run : callable
-        One repetition on data of its own. True: covered, or rejected. Top-level or a partial of such, so that
-        it can be sent to a worker.
+        One repetition on data of its own. True: covered, or rejected. Top-level or a partial of such, so
+        that it can be sent to a worker.
     remark : str
         Why it is conservative by construction, or known to fall short and where that is printed.
     short : bool
