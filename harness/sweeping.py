@@ -17,7 +17,7 @@ from harness.dominance import dominates, parts_of
 from harness.errors import ContractError, UsageError
 from harness.heldout import Part, fresh_seed, people_text, split
 from harness.points import Run, alone, followed, measured, variants
-from harness.quantities import shared_adversaries, shared_people
+from harness.quantities import adversaries, people_of, shared_adversaries, shared_people
 from harness.results import Audit
 from harness.swept import CURVES, Choice, Confirmation, Parameter, Point, Sweep
 from harness.varying import parameters_varied, variant
@@ -144,6 +144,8 @@ def _declared(claims: Claims | str | Path | None, *, attacks: Any, scheme: str) 
 def _judged(run: Run, points: Sequence[Point], *, by_claims: bool) -> list[Point]:
     """The points with their parts, and whether each is admissible."""
     cells = [(p.audit, run.name) for p in points if p.audit is not None]
+    # a point at which nobody was ranked, as no key was established, must not hide how the others compare
+    cells = [c for c in cells if any(people_of(*c, a, "key-rank") for a in adversaries(*c))]
     shared = shared_adversaries(cells) if cells else []
     people = shared_people(cells, shared)
     compared = [

@@ -50,8 +50,8 @@ class Point:
     rows : mapping
         Quantity of `CURVES` -> row.
     parts : tuple of three float or None
-        Net rate, agreement, strength; the strength under the strongest of the adversaries measured at every
-        point, over the people measured at every point.
+        Net rate, agreement, strength; the strength under the strongest of the adversaries measured wherever
+        any was, over the people measured there.
     claims : str or None
         What became of the claims, in words; None: none were declared.
     admissible : bool

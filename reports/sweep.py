@@ -23,7 +23,7 @@ _CURVES = (
 _BEST = (
     "Without claims, a point is among the best if no other point does at least as well in net rate, "
     "agreement and strength and better in one. Strength is the mean log2 rank under the strongest of the "
-    "adversaries measured at every point, over the people measured at every point."
+    "adversaries that all points with any ranks share, over the people whom those points share."
 )
 
 

@@ -238,6 +238,21 @@ def test_a_point_at_which_no_keys_agree_is_not_chosen_before_one_at_which_they_d
     assert found.choice.point == 2
 
 
+def test_a_point_at_which_no_key_is_established_does_not_hide_how_the_others_compare() -> None:
+    """Windows of .3 s need a longer capture than there is: nothing is acquired at the last point."""
+    found = sweep(
+        "envelope-trend",
+        vary="window_s=0.1,0.2,0.3",
+        attacks="body-site",
+        subjects=4,
+        sessions=1,
+        attempts=2,
+    )
+    assert [p.parts[2] is None for p in found.points] == [False, False, True]
+    assert not found.points[2].admissible
+    assert found.choice.point in (1, 2)
+
+
 def test_two_recorded_people_cannot_confirm() -> None:
     tiny = replace(CHANNEL, subjects=2, data="recorded")
     found = swept(SHORT, corpus=tiny, attacks=["helper-leak"])
