@@ -20,6 +20,7 @@ from threadpoolctl import threadpool_limits
 
 from harness import plugins
 from harness.attack_measures import BUDGETS, attack_rows
+from harness.bits_left import ledger_rows
 from harness.cache import Captures, one_kind, render
 from harness.choosing import (
     Chosen,
@@ -216,6 +217,9 @@ def _audited(
             made += more
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
+        made += ledger_rows(
+            made, honest, scheme=scheme.name, key_bits=int(scheme.key_bits), data=run.corpus.data
+        )
         described[-1]["outcomes"] = outcomes
         findings += scheme_findings(scheme, disclosure, made, facts)
         rows += made

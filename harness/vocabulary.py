@@ -42,6 +42,16 @@ _SPEEDS = (
     "code-rate",
     "bits-minus-parities",
 )
+_STAGES = (
+    "uniform-record",
+    "independent-record",
+    "chain-record",
+    "key-length",
+    "given-helper",
+    "strongest-view",
+    "leftover-hash",
+    "leftover-hash-textbook",
+)
 
 
 def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Measure:
@@ -64,6 +74,7 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "min-entropy": _honest("bit", "bit/symbol", more=True),
         "rate": _honest("bit/s", more=True, methods=_SPEEDS),
         "time-to-key": _honest("s", more=False, methods=_SPEEDS),
+        "bits-left": _honest("bit", "bit/s", more=True, methods=_STAGES),
         "success-odds": _of_attack("probability", more=False, budgeted=True),
         "weak-people": _of_attack("probability", more=False, budgeted=True),
         "key-rank": _of_attack("log2", more=True),
