@@ -12,6 +12,7 @@ import numpy as np
 from scipy import fft
 
 from harness.contracts import Array
+from harness.flips import flip_set_counts
 
 __all__ = ["GRID", "Ranks", "concatenate", "merge_blocks", "on_grid", "product_ranks"]
 
@@ -125,7 +126,8 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
     true : (rows, blocks) int
         The candidate that is true.
     bins : int
-        Resolution of the true key's cost; more bins, tighter bounds.
+        Resolution of the true key's cost; more bins, tighter bounds. As many again for every 128 bits
+        of keys believed bit by bit.
 
     Returns
     -------
@@ -139,12 +141,34 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
     between the counts up to bins - B/2 and up to bins + B/2. Histograms are convolved by
     FFT after an exponential tilt that puts the weight near T: a plain FFT drowns small
     counts in the rounding noise of large ones. Rows where the error bound of the tilted FFT is not
-    negligible are counted again by direct convolution.
+    negligible are counted again by direct convolution. Keys believed bit by bit are counted as sets of
+    flips (`flips.flip_set_counts`), which is many times faster.
     """
+    if all(cost.shape[1] == 2 for cost in costs) and MAX_CANDIDATES < 2 ** len(costs) <= COUNTABLE:
+        # rounding errs by more where there are more bits
+        return _bit_ranks(np.stack(costs, axis=1), true, bins * -(-len(costs) // 128))
     if len(true) <= ROWS_AT_ONCE:
         return _product_ranks(costs, true, bins)
     parts = [slice(i, i + ROWS_AT_ONCE) for i in range(0, len(true), ROWS_AT_ONCE)]
     return concatenate([_product_ranks([c[p] for c in costs], true[p], bins) for p in parts])
+
+
+def _bit_ranks(costs: Array, true: Array, bins: int) -> Ranks:
+    """`product_ranks` of two candidates a block, (rows, bits, 2), too many for a list of all keys."""
+    least = costs.min(axis=2)
+    least = np.where(np.isfinite(least), least, 0.0)  # a bit may be impossible either way
+    chosen = np.take_along_axis(costs, true[:, :, None], axis=2)[:, :, 0] - least
+    penalty = costs.max(axis=2) - least
+    truth = chosen.sum(axis=1)
+    reached = np.isfinite(truth)
+    brackets = np.full((2, 2, len(true)), np.inf)
+    best = reached & (truth == 0)
+    brackets[0][:, best] = 0.0
+    brackets[1][:, best] = 2.0 ** (penalty[best] == 0).sum(axis=1)
+    part = np.flatnonzero(reached & ~best)
+    if part.size:
+        brackets[:, :, part] = _brackets(*flip_set_counts(penalty[part], truth[part], bins=bins))
+    return _ranks(brackets, (truth + np.log1p(np.exp(-penalty)).sum(axis=1)) / np.log(2))
 
 
 def _product_ranks(costs: list[Array], true: Array, bins: int) -> Ranks:
@@ -163,40 +187,40 @@ def _product_ranks(costs: list[Array], true: Array, bins: int) -> Ranks:
     merged, index = merge_blocks(shifted, true)
     truth = np.sum([cost[each, index[:, b]] for b, cost in enumerate(merged)], axis=0)
     reached = np.isfinite(truth)
-    fewer_low, fewer_high = np.full(rows, np.inf), np.full(rows, np.inf)
-    upto_low, upto_high = np.full(rows, np.inf), np.full(rows, np.inf)
+    brackets = np.full((2, 2, rows), np.inf)
     if len(merged) == 1:
-        cost = merged[0]
-        fewer = (cost < truth[:, None]).sum(axis=1).astype(float)
-        upto = (cost <= truth[:, None]).sum(axis=1).astype(float)
-        for target, source in (
-            (fewer_low, fewer),
-            (fewer_high, fewer),
-            (upto_low, upto),
-            (upto_high, upto),
-        ):
-            target[reached] = source[reached]
+        cost = merged[0][reached]
+        own = truth[reached, None]
+        brackets[0][:, reached] = (cost < own).sum(axis=1)
+        brackets[1][:, reached] = (cost <= own).sum(axis=1)
     else:
-        zero = reached & (truth == 0)
-        if zero.any():
-            with np.errstate(over="ignore"):
-                ties = np.prod([(c[zero] == 0).sum(axis=1).astype(float) for c in merged], axis=0)
-            fewer_low[zero] = fewer_high[zero] = 0.0
-            upto_low[zero] = np.minimum(ties, COUNTABLE)
-            upto_high[zero] = np.where(ties > COUNTABLE, np.inf, ties)
-        part = np.flatnonzero(reached & ~zero)
+        best = reached & (truth == 0)
+        with np.errstate(over="ignore"):
+            ties = np.prod([(c[best] == 0).sum(axis=1).astype(float) for c in merged], axis=0)
+        brackets[0][:, best] = 0.0
+        brackets[1][:, best] = np.minimum(ties, COUNTABLE), np.where(ties > COUNTABLE, np.inf, ties)
+        part = np.flatnonzero(reached & ~best)
         if part.size:
-            low, high = _counts([c[part] for c in merged], truth[part], bins)
-            # the true key itself is among the keys up to T, and is not among those below it
-            fewer_low[part], fewer_high[part] = low, np.maximum(high - 1.0, 0.0)
-            upto_low[part], upto_high[part] = low + 1.0, high
-    np.minimum(fewer_low, fewer_high, out=fewer_low)
+            counts = _counts([c[part] for c in merged], truth[part], bins)
+            brackets[:, :, part] = _brackets(*counts)
+    return _ranks(brackets, np.where(reached, surprise, np.inf))
+
+
+def _brackets(low: Array, high: Array) -> Array:
+    """b and b + t, low and high, (2, 2, rows), from keys certainly cheaper and possibly not dearer."""
+    # the true key itself is among the keys up to its cost, and is not among those below it
+    fewer_high = np.maximum(high - 1.0, 0.0)
+    return np.array([[np.minimum(low, fewer_high), fewer_high], [np.minimum(low + 1.0, high), high]])
+
+
+def _ranks(brackets: Array, surprise: Array) -> Ranks:
+    (fewer_low, fewer_high), (upto_low, upto_high) = brackets
     return Ranks(
         fewer_low=fewer_low,
         fewer_high=fewer_high,
-        upto_low=np.minimum(upto_low, upto_high),
+        upto_low=upto_low,
         upto_high=upto_high,
-        surprise=np.where(reached, surprise, np.inf),
+        surprise=surprise,
     )
 
 

@@ -104,13 +104,16 @@ def counted(cost: Array, true: Array) -> tuple[int, int]:
     return sum(ways[:own]), sum(ways)
 
 
+@pytest.mark.parametrize("third", [False, True])
 @pytest.mark.parametrize("bits", [128, 256])
-def test_long_keys_against_whole_number_counting(bits: int) -> None:
+def test_long_keys_against_whole_number_counting(bits: int, third: bool) -> None:
     """Integer costs, so that numbers of keys come out exactly as Python integers."""
     rng = np.random.default_rng(bits)
     cost = np.stack([np.zeros((4, bits)), rng.integers(1, 60, (4, bits))], axis=2)
     true = (rng.random((4, bits)) < np.array([[0.03], [0.1], [0.25], [0.5]])).astype(int)
-    ranks = product_ranks([cost[:, i] for i in range(bits)], true)
+    used = [cost[:, i] for i in range(bits)]
+    used[0] = np.column_stack([used[0], np.full(4, np.inf)]) if third else used[0]
+    ranks = product_ranks(used, true)
     for row in range(4):
         fewer, upto = counted(cost[row], true[row])
         assert ranks.fewer_low[row] <= fewer <= ranks.fewer_high[row]
@@ -128,9 +131,11 @@ def confident(seed: int, bits: int, rows: int) -> tuple[list[Array], Array]:
     return [np.stack([np.zeros(rows), p], axis=1) for p in penalty.T], true
 
 
-def brackets_of_confident(seed: int, bits: int, rows: int) -> list[bool]:
+def brackets_of_confident(seed: int, bits: int, rows: int, *, third: bool) -> list[bool]:
+    """With a third candidate, an impossible one, blocks are merged instead of flips being counted."""
     costs, true = confident(seed, bits, rows)
-    ranks = product_ranks(costs, true)
+    padded = [np.column_stack([costs[0], np.full(rows, np.inf)]), *costs[1:]]
+    ranks = product_ranks(padded if third else costs, true)
     exact = [counted(np.stack([c[r] for c in costs]), true[r]) for r in range(rows)]
     return [
         ranks.fewer_low[r] <= f <= ranks.fewer_high[r] and ranks.upto_low[r] <= u <= ranks.upto_high[r]
@@ -138,15 +143,17 @@ def brackets_of_confident(seed: int, bits: int, rows: int) -> list[bool]:
     ]
 
 
+@pytest.mark.parametrize("third", [False, True])
 @pytest.mark.parametrize("bits", [128, 256])
-def test_low_ranks_of_long_keys_are_not_drowned(bits: int) -> None:
-    assert all(brackets_of_confident(bits, bits, 6))
+def test_low_ranks_of_long_keys_are_not_drowned(bits: int, third: bool) -> None:
+    assert all(brackets_of_confident(bits, bits, 6, third=third))
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("third", [False, True])
 @pytest.mark.parametrize("seed", range(10))
-def test_low_ranks_of_many_long_keys_are_not_drowned(seed: int) -> None:
-    assert all(brackets_of_confident(seed, 128, 40))
+def test_low_ranks_of_many_long_keys_are_not_drowned(seed: int, third: bool) -> None:
+    assert all(brackets_of_confident(seed, 128, 40, third=third))
 
 
 def test_where_the_error_may_matter_rows_are_counted_directly(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -158,13 +165,13 @@ def test_where_the_error_may_matter_rows_are_counted_directly(monkeypatch: pytes
         return convolved(counts, histogram)
 
     monkeypatch.setattr(ranking, "_convolved", noted)
-    assert all(brackets_of_confident(128, 128, 6))
+    assert all(brackets_of_confident(128, 128, 6, third=True))
     assert not recounts
     monkeypatch.setattr(ranking, "_tilt", lambda histograms: np.zeros(histograms.shape[1]))
-    assert all(brackets_of_confident(128, 128, 6))
+    assert all(brackets_of_confident(128, 128, 6, third=True))
     assert recounts
     monkeypatch.setattr(ranking, "_convolved", lambda counts, histogram: counts)
-    assert not any(brackets_of_confident(128, 128, 6))
+    assert not any(brackets_of_confident(128, 128, 6, third=True))
 
 
 @settings(max_examples=30, deadline=None)
