@@ -9,23 +9,20 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from harness.results import SEVERITIES, Audit, Finding, Row
+from harness.results import SEVERITIES, Audit, Finding
 from harness.threats import STANDARD_ADVERSARIES
 from reports import claims, standing
 from reports.first_screen import evidence_line, first_screen, open_threats, unmeasured_parts, where
 from reports.model import Block, Cell, Code, Document, Facts, Figure, Items, Paragraph, Section, Table
 from reports.plots import figures_of
 from reports.reading import attack_names, by_severity, key_bits, levels, not_run, outcome, scheme_names
+from reports.results import honest_tables, result_table
 from reports.wording import (
     NOT_STATED,
     budget_text,
     clean,
-    evidence_text,
     joined,
-    level_text,
     number_text,
-    quantity_text,
-    side_text,
 )
 
 __all__ = ["document"]
@@ -165,50 +162,15 @@ def _results(audit: Audit) -> Section:
     for number, scheme in enumerate(scheme_names(audit), start=1):
         blocks.append(Paragraph(clean(scheme), "scheme"))
         blocks += figures_of(audit, scheme, number)
-        honest = audit.select(scheme=scheme, attack=None)
-        if honest:
-            blocks.append(_result_table(f"{clean(scheme)}: the honest pair", "", honest))
+        blocks += honest_tables(scheme, audit.select(scheme=scheme, attack=None))
         for attack in attack_names(audit, scheme):
             rows = audit.select(scheme=scheme, attack=attack)
             verdict = outcome(audit, scheme, attack).verdict
             said = f"Verdict: {verdict.text} ({verdict.detail})."
-            blocks.append(_result_table(f"{clean(scheme)}: {clean(attack)}", said, rows))
+            blocks.append(result_table(f"{clean(scheme)}: {clean(attack)}", said, rows))
     if not blocks:
         blocks.append(Paragraph("The audit holds no rows: nothing was measured.", "notice"))
     return Section("results", "Results per attack", tuple(blocks))
-
-
-def _result_table(heading: str, said: str, rows: list[Row]) -> Table:
-    columns = (
-        "Measure",
-        "Guesses",
-        "Value and interval",
-        "What it bounds",
-        "Rests on",
-        "People, attempts",
-        "Method, note",
-    )
-    return Table(said, columns, tuple(_result_row(r) for r in rows), key="results", heading=heading)
-
-
-def _result_row(row: Row) -> tuple[Cell, ...]:
-    tone = "" if row.status == "measured" else "open"
-    bounded = row.low is not None or row.high is not None
-    return (
-        Cell(clean(row.measure), clean(row.unit)),
-        Cell(budget_text(row.budget)),
-        Cell(quantity_text(row), f"level {level_text(row.level)}" if bounded else "", tone),
-        Cell(_bounds(row)),
-        Cell(evidence_text(row.evidence), f"{clean(row.data)} data"),
-        Cell(f"{row.subjects}, {row.attempts}"),
-        Cell(clean(row.method), clean(row.reason or "")),
-    )
-
-
-def _bounds(row: Row) -> str:
-    if row.measure == "leakage-test" and row.status == "measured":
-        return "chance of a view this telling if nothing leaked"
-    return side_text(row.side)
 
 
 def _findings(audit: Audit) -> Section:

@@ -18,16 +18,22 @@ __all__ = ["draw"]
 
 
 def draw(figure: Figure) -> str:
-    """An SVG element for a figure of kind "odds", "people", "rank" or "leakage".
+    """An SVG element for a figure of kind "odds", "people", "rank", "leakage" or "left".
 
     Raises
     ------
     ValueError
         If the kind is another one.
     """
-    painters = {"odds": _odds, "people": _people, "rank": _intervals, "leakage": _intervals}
+    painters = {
+        "odds": _odds,
+        "people": _people,
+        "rank": _intervals,
+        "leakage": _intervals,
+        "left": _intervals,
+    }
     if figure.kind not in painters:
-        raise ValueError(f"`kind` must be odds, people, rank or leakage, got {figure.kind!r}")
+        raise ValueError(f"`kind` must be one of {', '.join(painters)}, got {figure.kind!r}")
     return svg_text(figure, partial(painters[figure.kind], figure))
 
 
@@ -152,6 +158,8 @@ def _intervals(figure: Figure) -> Canvas:
         axis.set_xlabel("median log2 rank of the true key (left: found sooner)")
         if figure.key_bits is not None:
             axis.axvline(figure.key_bits - 1, color=INK, lw=0.9, ls=(0, (4, 3)))
+    elif figure.kind == "left":
+        axis.set_xlabel("bits left of one record")
     else:
         axis.set_xlabel("bits per symbol that the view tells about the witness")
     axis.set_yticks(range(len(rows)), [_short(s.label) for s in rows])

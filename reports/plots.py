@@ -12,6 +12,16 @@ from reports.wording import budget_text, clean
 
 __all__ = ["figures_of"]
 
+_STAGE_NAMES = {
+    "uniform-record": "as many as symbols can hold",
+    "independent-record": "unequal symbols",
+    "chain-record": "dependence of neighbours",
+    "key-length": "length of the key",
+    "given-helper": "helper data",
+    "strongest-view": "strongest adversary",
+    "leftover-hash": "extraction",
+}
+
 
 def figures_of(audit: Audit, scheme: str, number: int) -> list[Figure]:
     """The figures of one scheme; those without a single measured value are left out."""
@@ -56,8 +66,24 @@ def figures_of(audit: Audit, scheme: str, number: int) -> list[Figure]:
             tuple(_series(o, _points(0.0, o.leakage)) for o in found if _per_symbol(o.leakage)),
         ),
         _people(audit, scheme, number, found),
+        _left(audit, scheme, number),
     ]
     return [f for f in figures if any(s.points for s in f.series)]
+
+
+def _left(audit: Audit, scheme: str, number: int) -> Figure:
+    rows = [
+        r
+        for r in audit.select(scheme=scheme, attack=None, measure="bits-left")
+        if r.unit == "bit" and r.method in _STAGE_NAMES
+    ]
+    return Figure(
+        "left",
+        f"left-{number}",
+        f"{clean(scheme)}: what is left, stage by stage",
+        "Bits left of one record once the adversary knows everything up to each stage, with interval.",
+        tuple(Series(_STAGE_NAMES[r.method], _points(0.0, r)) for r in rows),
+    )
 
 
 def _series(found: Outcome, points: Iterable[Point]) -> Series:

@@ -13,6 +13,7 @@ from harness.results import Audit, Row, unmeasured
 from reports import to_html, to_markdown, to_text
 from reports.document import document
 from reports.model import Cell, Document, Facts, Items, SignOff, Table
+from reports.results import honest_tables
 from reports.wording import budget_text, clean, quantity_text
 
 SECTIONS = [
@@ -257,3 +258,19 @@ def test_a_usual_claim_never_stands_as_the_secret_rate(audit: Audit) -> None:
     shown = {r[0].text: r[1].text for r in document(replace(audit, rows=rows)).tables("honest")[0].rows}
     assert shown["Secret rate, given helper data alone"] == "not stated"
     assert shown["Time to a key"] == "not stated"
+
+
+def test_topics_of_the_owners_have_tables_of_their_own(audit: Audit) -> None:
+    def row(measure: str, method: str) -> Row:
+        return replace(audit.rows[0], attack=None, measure=measure, method=method)
+
+    rows = [row("bits-left", "given-helper"), row("key-agreement", "x"), row("randomness", "runs")]
+    tables = honest_tables("wrist", rows)
+    assert [t.heading for t in tables] == [
+        "wrist: the honest pair",
+        "wrist: what is left of the record, stage by stage",
+        "wrist: randomness of the keys, which is not secrecy",
+    ]
+    assert [len(t.rows) for t in tables] == [1, 1, 1]
+    assert "Randomness is not secrecy" in tables[2].caption
+    assert "do not add" in tables[1].caption

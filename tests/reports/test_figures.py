@@ -46,7 +46,9 @@ def test_colours_follow_the_page() -> None:
 
 
 def test_an_unknown_kind_is_refused() -> None:
-    with pytest.raises(ValueError, match="`kind` must be odds, people, rank or leakage, got 'pie'"):
+    with pytest.raises(
+        ValueError, match="`kind` must be one of odds, people, rank, leakage, left, got 'pie'"
+    ):
         draw(_figure("pie"))
 
 
