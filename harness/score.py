@@ -21,6 +21,7 @@ from harness.errors import ContractError
 from harness.exchange import Honest, call, parts
 from harness.gf2 import product
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
+from harness.surprise import symbol_surprise
 
 __all__ = ["Disclosure", "Scores", "disclosure_of", "judge", "symbol_prior"]
 
@@ -52,6 +53,9 @@ class Scores:
     method: str  # how the rank was found
     gain: Array | None  # (rows,) bits per symbol over the prior; None if not about the witness
     right: Array | None = None  # (rows,) share of bits that the likeliest symbols, or key bits, have right
+    likely: Array | None = None  # (rows, m) uint8: the likeliest symbols, without helper data
+    surprise_a: Array | None = None  # (rows,) bits per symbol, at A's symbols, without helper data
+    surprise_b: Array | None = None  # and at B's; NaN where B acquired nothing
     cross: tuple[
         Array, ...
     ] = ()  # per subject, (attempts, attempts): gain of beliefs about i on j's symbols
@@ -193,20 +197,24 @@ def judge(
             "disclosed, or `reproduce()` present, for witnesses to be tried",
             "neither",
         )
+    likely = outcome.log_prob.argmax(axis=2).astype(np.uint8)
+    surprise_a, surprise_b = symbol_surprise(outcome.log_prob, honest, attempt)
     return Scores(
         attempt=attempt,
         attacker=attacker,
         ranks=_with_work(ranks, outcome.work),
         method=method,
         gain=gain,
-        right=_right(outcome.log_prob, symbols, disclosure.labels),
+        right=_right(likely, symbols, disclosure.labels),
+        likely=likely,
+        surprise_a=surprise_a,
+        surprise_b=surprise_b,
         cross=cross,
     )
 
 
-def _right(log_prob: Array, symbols: Array, labels: Array | None) -> Array:
+def _right(likely: Array, symbols: Array, labels: Array | None) -> Array:
     """Share of witness bits (of symbols, if nothing says their bits) that the likeliest have right."""
-    likely = log_prob.argmax(axis=2)
     if labels is None:
         return np.asarray((likely == symbols).mean(axis=1))
     return np.asarray((labels[likely] == labels[symbols]).mean(axis=(1, 2)))
@@ -328,5 +336,8 @@ def merge(parts: list[Scores]) -> Scores:
         method=parts[0].method,
         gain=whole([p.gain for p in parts]),
         right=whole([p.right for p in parts]),
+        likely=whole([p.likely for p in parts]),
+        surprise_a=whole([p.surprise_a for p in parts]),
+        surprise_b=whole([p.surprise_b for p in parts]),
         cross=tuple(table for p in parts for table in p.cross),
     )

@@ -82,6 +82,9 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "attacker-bit-agreement": _of_attack("probability", more=False),
         "mutual-information": _of_attack("bit", "bit/symbol", more=False),
         "leakage-test": _of_attack("p-value", more=True),
+        "secret-key-rate": _of_attack("bit/symbol", more=True, methods=("maurer-lower", "maurer-upper")),
+        "device-information": _of_attack("bit/symbol", more=True, methods=("i-ab",)),
+        "view-information": _of_attack("bit/symbol", more=False, methods=("i-ae", "i-be")),
     }
 )
 """By the name of the measure."""
