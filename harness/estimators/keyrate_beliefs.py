@@ -65,10 +65,10 @@ def believed_key_rate(
     Returns
     -------
     BelievedKeyRate
-        ``i_ae`` and ``i_be`` are "attacker-at-least", and 0 for a belief that is worse than none.
-        ``lower`` is "defender-at-most": Maurer's theorem guarantees at most this (and nothing where it is
-        below 0), for a better adversary lowers it. Its lower end holds for the better of the two
-        directions by Bonferroni.
+        ``i_ae`` and ``i_be`` are "attacker-at-least", measured against these people's own shares, which
+        say the least. ``lower`` is "defender-at-most": Maurer's theorem guarantees at most this (and
+        nothing where it is below 0), for a better adversary lowers it. Its lower end holds for the better
+        of the two directions by Bonferroni.
 
     Raises
     ------
@@ -111,15 +111,25 @@ def believed_key_rate(
         return subject_means(bits, subject)[1]
 
     def seen(table: Array, index: Array) -> Array:
-        return by_person(table[who[:, None], index].mean(axis=1))
+        return by_person(table.reshape(len(people), -1)[who[:, None], index].mean(axis=1))
+
+    def known(symbols: Array, before: Array, surprise: Array) -> tuple[Array, Array]:
+        """What the adversary gains on a guess, and what is left: no belief is better than a bad one."""
+        share = np.bincount(symbols.ravel(), minlength=alphabet) / symbols.size
+        # against their own shares: a prior of other people alone would lose to knowing nothing
+        guess = -np.log2(np.where(share > 0, share, 1.0))[symbols].mean(axis=1)
+        left = by_person(surprise)
+        return by_person(guess) - left, left if left.mean() < before.mean() else before
 
     before_a, before_b = seen(prior_a, a), seen(prior_b, b)
-    flat_a, flat_b = given_b.reshape(len(people), -1), given_a.reshape(len(people), -1)
-    i_ab = before_a - seen(flat_a, code)
-    i_ba = before_b - seen(flat_b, b.astype(np.intp) * alphabet + a)
-    i_ae = _or_guess(before_a - by_person(surprise_a))
-    i_be = None if surprise_b is None else _or_guess(before_b - by_person(surprise_b))
-    directions = np.stack([i_ab - i_ae] + ([] if i_be is None else [i_ba - i_be]), axis=1)
+    after_a, after_b = seen(given_b, code), seen(given_a, b.astype(np.intp) * alphabet + a)
+    i_ab = before_a - after_a
+    i_ae, left = known(a, before_a, surprise_a)
+    i_be, directions = None, [left - after_a]
+    if surprise_b is not None:
+        i_be, left = known(b, before_b, surprise_b)
+        directions.append(left - after_b)
+    either = np.stack(directions, axis=1)
     make = partial(rate_estimate, level=level, subjects=len(people), attempts=len(subject))
     tail = (1 - level) / 2
     single = partial(mean_ends, below=tail, above=tail)
@@ -128,9 +138,9 @@ def believed_key_rate(
         i_ab=make(at_least_0(single(i_ab)), side="estimate", method="i-ab"),
         i_ae=theirs(at_least_0(single(i_ae)), method="i-ae"),
         i_be=None if i_be is None else theirs(at_least_0(single(i_be)), method="i-be"),
-        lower=make(greatest_mean(directions, level=level), side="defender-at-most", method="maurer-lower"),
+        lower=make(greatest_mean(either, level=level), side="defender-at-most", method="maurer-lower"),
         people=people,
-        lower_by_person=directions[:, int(directions.mean(axis=0).argmax())],
+        lower_by_person=either[:, int(either.mean(axis=0).argmax())],
     )
 
 
@@ -143,8 +153,3 @@ def _surprises(counts: Array) -> tuple[Array, Array]:
     prior = x / x.sum(axis=1, keepdims=True)
     joint = counts + prior[:, :, None]
     return -np.log2(prior), -np.log2(joint / joint.sum(axis=1, keepdims=True))
-
-
-def _or_guess(information: Array) -> Array:
-    """An adversary who does worse with its belief than without goes without."""
-    return information if information.mean() > 0 else np.zeros_like(information)
