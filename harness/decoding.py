@@ -2,7 +2,7 @@
 
 Helper data are public, so every belief is sharpened by them before it is judged: exactly,
 over all words of a block that fit the helper data, where those are few enough to
-enumerate; by ordered statistics for larger codes.
+enumerate; by `ordered_statistics` for larger codes.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from harness import gf2
 from harness.contracts import Array, Linear
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 
-__all__ = ["ENUMERABLE", "block_words", "enumerable", "ordered_statistics", "secret_ranks", "witness_bits"]
+__all__ = ["ENUMERABLE", "block_words", "enumerable", "secret_ranks", "witness_bits"]
 
 ENUMERABLE = 14  # log2 of the words of a block that are enumerated at most
 _IMPOSSIBLE = -(2.0**40)  # stands for -inf inside a matrix product
@@ -203,102 +203,3 @@ def _pattern_table(log_prob: Array, labels: Array, patterns: Array) -> Array:
             table[:, i] = np.logaddexp.reduce(log_prob[:, match], axis=1)
     table = on_grid(table)
     return np.where(np.isneginf(table), _IMPOSSIBLE, table)
-
-
-@dataclass(frozen=True, slots=True)
-class _Reprocessed:
-    listed: Array  # (rows,) position of the truth among the listed words, 0 the best; -1 if absent
-    size: int
-
-
-def ordered_statistics(log_prob: Array, labels: Array, linear: Linear, symbols: Array) -> Ranks:
-    """Rank of the true secret for a code too large to enumerate, by ordered statistics.
-
-    The attacker re-encodes the most reliable independent positions of each block: first as
-    they stand and with each single one flipped (ranked by the whole word's probability), then all sets of
-    flips in the order of their cost on these positions alone.
-
-    Parameters, Returns
-    -------------------
-    As `secret_ranks`; `surprise` is NaN, since the posterior is not normalised here. The rank is
-    that of an attack which can be run, so the attacker gets at least this.
-
-    References
-    ----------
-    Fossorier and Lin, IEEE Trans. Inf. Theory 41 (1995) (from memory).
-    """
-    space = gf2.solver(linear.parity)
-    truth = block_words(witness_bits(symbols, labels), linear.positions)
-    llr = block_words_real(_bit_log_odds(log_prob, labels), linear.positions)
-    rows, blocks, _ = llr.shape
-    start = space.particular(linear.syndrome)
-    signed = np.where(start == 1, -llr, llr)  # log-odds that the code word's bit is 1
-    code_word = truth ^ start
-    costs: list[Array] = []
-    flips: list[Array] = []
-    listed = np.zeros(rows, np.intp)
-    size = 1
-    for block in range(blocks):
-        values = signed[:, block]
-        order = np.argsort(-np.abs(values), axis=1, kind="stable")
-        generator, basis = gf2.most_reliable_basis(space.basis, order)
-        reliability = np.take_along_axis(values, basis, axis=1)  # (rows, k)
-        hard = (reliability > 0).astype(np.uint8)
-        wrong = np.take_along_axis(code_word[:, block], basis, axis=1) ^ hard
-        costs += [np.stack([np.zeros(rows), c], axis=1) for c in on_grid(np.abs(reliability)).T]
-        flips += list(wrong.T.astype(np.intp))
-        found = _first_order(values, generator, hard, wrong)
-        size = 1 + basis.shape[1]
-        # with several blocks only the best word of each is listed
-        one = found.listed if blocks == 1 else np.where(found.listed == 0, 0, -1)
-        listed = np.where((listed < 0) | (one < 0), -1, one)
-    ranks = product_ranks(costs, np.stack(flips, axis=1))
-    size = size if blocks == 1 else 1
-    inside = listed >= 0
-    at = listed.astype(float)
-    return Ranks(
-        fewer_low=np.where(inside, at, np.maximum(ranks.fewer_low, size)),
-        fewer_high=np.where(inside, at, ranks.fewer_high + size),
-        upto_low=np.where(inside, at + 1, np.maximum(ranks.upto_low, size + 1)),
-        upto_high=np.where(inside, at + 1, ranks.upto_high + size),
-        surprise=np.full(rows, np.nan),
-    )
-
-
-def block_words_real(values: Array, positions: Array) -> Array:
-    """Log-odds as blocks; an empty position is certainly 0, as far as the grid goes."""
-    padded = np.concatenate([values, np.full((len(values), 1), -(2.0**13))], axis=1)
-    if positions.shape[0] == 1:
-        return padded[:, positions[0]]
-    return np.take_along_axis(padded[:, None, :], positions, axis=2)
-
-
-def _bit_log_odds(log_prob: Array, labels: Array) -> Array:
-    """(rows, m, alphabet) -> (rows, m * bits): log P(bit = 1) / P(bit = 0), within the grid's range."""
-    odds = []
-    for bit in range(labels.shape[1]):
-        one = labels[:, bit] == 1
-        with np.errstate(invalid="ignore"):
-            value = np.logaddexp.reduce(log_prob[:, :, one], axis=2) - np.logaddexp.reduce(
-                log_prob[:, :, ~one], axis=2
-            )
-        odds.append(value)
-    joined = np.stack(odds, axis=2).reshape(len(log_prob), -1)
-    return np.asarray(np.clip(joined, -(2.0**13), 2.0**13))
-
-
-def _first_order(values: Array, generator: Array, hard: Array, wrong: Array) -> _Reprocessed:
-    """Where the truth stands among the re-encoded word and its single flips, by probability."""
-    rows, k, _ = generator.shape
-    base = np.zeros((rows, generator.shape[2]), np.uint8)
-    for i in range(k):
-        base ^= hard[:, i, None] * generator[:, i]
-    sign = np.where(base == 1, values, -values)  # contribution of the word as it stands
-    gain = -(generator.astype(np.float64) @ sign[:, :, None])[:, :, 0]  # change by flip i
-    score = np.concatenate([np.zeros((rows, 1)), np.rint(gain * 2**20) / 2**20], axis=1)
-    flipped = wrong.sum(axis=1)
-    which = np.where(flipped == 0, 0, 1 + wrong.argmax(axis=1))
-    own = score[np.arange(rows), which]
-    # ties stand before the truth: the list is an attack that can be run, never a lucky one
-    position = (score > own[:, None]).sum(axis=1) + (score == own[:, None]).sum(axis=1) - 1
-    return _Reprocessed(listed=np.where(flipped <= 1, position, -1), size=k + 1)

@@ -8,7 +8,16 @@ import numpy as np
 
 from harness.contracts import Array
 
-__all__ = ["Solver", "all_words", "most_reliable_basis", "product", "solver"]
+__all__ = [
+    "Solver",
+    "all_words",
+    "most_reliable_basis",
+    "packed_columns",
+    "product",
+    "row_numbers",
+    "solver",
+    "unpacked",
+]
 
 
 def product(words: Array, matrix: Array) -> Array:
@@ -78,6 +87,27 @@ def solver(parity: Array) -> Solver:
     return Solver(basis=basis, free=np.array(free, np.intp), lift=lift)
 
 
+def packed_columns(matrix: Array) -> Array:
+    """(k, n) bits -> (lanes, n) uint64: bit i of column j, in lanes of 64, is row i."""
+    k, n = matrix.shape
+    octets = np.zeros((n, -(-k // 64) * 8), np.uint8)
+    octets[:, : -(-k // 8)] = np.packbits(matrix.T, axis=1, bitorder="little")
+    return np.ascontiguousarray(octets.view("<u8").T.astype(np.uint64))
+
+
+def unpacked(columns: Array, k: int) -> Array:
+    """(..., lanes) uint64 -> (..., k) bits."""
+    octets = np.ascontiguousarray(columns.astype("<u8")).view(np.uint8)
+    return np.unpackbits(octets, axis=-1, count=k, bitorder="little")
+
+
+def row_numbers(columns: Array) -> Array:
+    """(lanes, ...) columns that hold one row each -> (...) its number; arbitrary for other columns."""
+    lane = (columns != 0).argmax(axis=0)
+    word = np.take_along_axis(columns, lane[None], axis=0)[0]
+    return np.asarray(64 * lane + np.bitwise_count(word - np.uint64(1)))
+
+
 def most_reliable_basis(generator: Array, order: Array) -> tuple[Array, Array]:
     """Systematic generators on each word's most reliable independent positions.
 
@@ -89,39 +119,43 @@ def most_reliable_basis(generator: Array, order: Array) -> tuple[Array, Array]:
 
     Returns
     -------
-    systematic : (words, k, n) uint8
-        In the original order of positions; row i is 1 at `positions[:, i]` and 0 at the others.
-    positions : (words, k) int
+    systematic : (lanes, n, words) uint64
+        Columns in the word's own order, packed as by `packed_columns`. Those of the basis hold one row
+        each, in no particular order.
+    basis : (n, words) bool
+        Which columns are in the basis.
 
     References
     ----------
     Fossorier and Lin, IEEE Trans. Inf. Theory 41 (1995): soft-decision decoding based on
     ordered statistics (from memory).
     """
-    words, n = order.shape
-    k = generator.shape[0]
-    work = np.broadcast_to(generator, (words, k, n)).copy()
-    rank = np.zeros(words, np.intp)
-    positions = np.zeros((words, k), np.intp)
-    each = np.arange(words)
-    rows = np.arange(k)
+    k, n = generator.shape
+    systematic = packed_columns(generator)[:, order.T]
+    lanes, _, words = systematic.shape
+    unused = np.repeat(packed_columns(np.ones((k, 1), np.uint8)), words, axis=1)
+    basis = np.zeros((n, words), np.bool_)
+    held, change = np.empty((2, n, words), np.uint64)
     for step in range(n):
-        column = order[:, step]
-        bits = work[each, :, column]  # (words, k)
-        usable = bits.astype(bool) & (rows >= rank[:, None])
-        found = usable.any(axis=1)
-        if not found.any():
-            continue
-        who = np.flatnonzero(found)
-        source, target = usable[who].argmax(axis=1), rank[who]
-        pivot = work[who, source].copy()
-        work[who, source] = work[who, target]
-        work[who, target] = pivot
-        clear = work[who, :, column[who]].astype(bool)
-        clear[np.arange(who.size), target] = False
-        work[who] ^= np.where(clear[:, :, None], pivot[:, None, :], np.uint8(0))
-        positions[who, target] = column[who]
-        rank[who] += 1
-        if (rank == k).all():
+        column = systematic[:, step]
+        free = column & unused
+        unit = free & np.negative(free)  # the lowest row left
+        for lane in range(1, lanes):
+            unit[lane, unit[:lane].any(axis=0)] = 0
+        basis[step] = unit.any(axis=0)
+        unused ^= unit
+        place = np.bitwise_count(np.bitwise_or.reduce(unit) - np.uint64(1)).astype(np.uint64)
+        # columns before this one do not have that row any more
+        has, part = held[step + 1 :], change[step + 1 :]
+        np.bitwise_and(systematic[0, step + 1 :], unit[0], out=has)
+        for lane in range(1, lanes):
+            np.bitwise_and(systematic[lane, step + 1 :], unit[lane], out=part)
+            has |= part
+        has >>= place
+        for lane in range(lanes):
+            np.multiply(has, column[lane] ^ unit[lane], out=part)
+            systematic[lane, step + 1 :] ^= part
+        np.copyto(column, unit, where=basis[step])
+        if not unused.any():
             break
-    return work, positions
+    return systematic, basis

@@ -16,10 +16,11 @@ import numpy as np
 
 from harness import validate
 from harness.contracts import Array, Belief, Guesses, Helper, Witness
-from harness.decoding import block_words, enumerable, ordered_statistics, secret_ranks, witness_bits
+from harness.decoding import block_words, enumerable, secret_ranks, witness_bits
 from harness.errors import ContractError
 from harness.exchange import Honest, call, parts
 from harness.gf2 import product
+from harness.ordered_statistics import ordered_statistics
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 from harness.surprise import symbol_surprise
 

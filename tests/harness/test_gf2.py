@@ -7,8 +7,17 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from harness.gf2 import all_words, most_reliable_basis, product, solver
-from schemes.codes import golay23, hamming
+from harness.gf2 import (
+    all_words,
+    most_reliable_basis,
+    packed_columns,
+    product,
+    row_numbers,
+    solver,
+    unpacked,
+)
+from schemes import gf2
+from schemes.codes import golay23
 
 
 def test_all_words_in_counting_order() -> None:
@@ -51,17 +60,36 @@ def test_product_is_exact_for_many_ones() -> None:
 
 
 @settings(max_examples=40, deadline=None)
-@given(seed=st.integers(0, 2**32))
-def test_the_most_reliable_basis_is_the_greedy_one(seed: int) -> None:
+@given(seed=st.integers(0, 2**32), k=st.integers(1, 150))
+def test_packed_columns_come_back(seed: int, k: int) -> None:
+    matrix = np.random.default_rng(seed).integers(0, 2, (k, 5), dtype=np.uint8)
+    columns = packed_columns(matrix)
+    assert columns.shape == (-(-k // 64), 5)
+    assert np.array_equal(unpacked(columns.T, k), matrix.T)
+    assert row_numbers(packed_columns(np.eye(k, dtype=np.uint8))).tolist() == list(range(k))
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 2**32), k=st.sampled_from([1, 4, 63, 64, 65, 130]))
+def test_the_most_reliable_basis_is_the_greedy_one(seed: int, k: int) -> None:
     rng = np.random.default_rng(seed)
-    generator = hamming(3).generator
-    order = rng.permuted(np.broadcast_to(np.arange(7), (6, 7)), axis=1)
-    systematic, positions = most_reliable_basis(generator, order)
-    for word in range(6):
-        chosen: list[int] = []
-        for column in order[word].tolist():
-            if np.linalg.matrix_rank(galois.GF2(generator[:, [*chosen, column]])) > len(chosen):
-                chosen.append(column)
-        assert positions[word].tolist() == chosen[:4]
-        assert np.array_equal(systematic[word][:, positions[word]], np.eye(4))
-        assert not product(systematic[word], hamming(3).parity.T).any()
+    n = k + 6
+    code = np.concatenate([np.eye(k, dtype=np.uint8), rng.integers(0, 2, (k, 6), dtype=np.uint8)], axis=1)
+    # any generator of the code, its positions in any place
+    mixing = np.triu(rng.integers(0, 2, (k, k), dtype=np.uint8), 1) + np.eye(k, dtype=np.uint8)
+    generator = product(mixing, code)[:, rng.permutation(n)]
+    order = rng.permuted(np.broadcast_to(np.arange(n), (3, n)), axis=1)
+    systematic, basis = most_reliable_basis(generator, order)
+    for word in range(3):
+        columns = generator[:, order[word]]
+        work, chosen = np.zeros((0, k), np.uint8), []
+        for j in range(n):
+            longer = np.vstack([work, columns[:, j]])
+            if len(chosen) < k and gf2.rank(longer) > len(work):
+                work, chosen = longer, [*chosen, j]
+        assert np.flatnonzero(basis[:, word]).tolist() == chosen
+        found = unpacked(systematic[:, :, word].T, k).T
+        rows = found[:, chosen].argmax(axis=0)
+        assert np.array_equal(found[rows][:, chosen], np.eye(k))
+        # the same code: each row of the generator is the sum of rows that its bits in the basis say
+        assert np.array_equal(product(columns[:, chosen], found[rows]), columns)
