@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import replace
-from functools import partial
 from typing import Any
 
 import numpy as np
 
 from harness.collecting import Rows
-from harness.contracts import Array, Estimate
+from harness.contracts import Estimate
 from harness.decoding import witness_bits
-from harness.errors import ContractError, InsufficientData
+from harness.entropy_measures import entropy_rows
+from harness.errors import ContractError
 from harness.estimators import means, proportion, rate
-from harness.estimators.entropy import given_helper, most_common
-from harness.exchange import Honest, call, strangers
+from harness.exchange import Honest, strangers
 from harness.results import PerSubject, Row
 from harness.score import Disclosure
 
@@ -50,7 +47,7 @@ def honest_rows(
     table.add("time", seconds)
     table.people("time", honest.seconds, subject)
     _public_bits(table, honest)
-    strength = _entropy(table, scheme, honest, disclosure, facts)
+    strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
     _rates(table, honest, disclosure, seconds, agreement, strength)
     return table.rows, table.per_subject, facts
 
@@ -137,63 +134,6 @@ def _public_bits(table: Rows, honest: Honest) -> None:
         method="helper-arrays",
     )
     table.add("public-bits", counted, reason="public bits for each bit of the key, as they are stored")
-
-
-def _entropy(
-    table: Rows, scheme: Any, honest: Honest, disclosure: Disclosure, facts: dict[str, Any]
-) -> Estimate | None:
-    """Entropy of the witness, and what is left of the key given helper data."""
-    usable = honest.a.acquired
-    if not usable.any():
-        table.skip("min-entropy", "bit/symbol", "no attempt was acquired", method="most-common-value")
-        return None
-    symbols, subject = honest.a.symbols[usable], honest.subject[usable]
-    pooled = most_common.most_common_value(symbols, attempts=len(symbols), subjects=len(np.unique(subject)))
-    worst, who = most_common.worst_subject(symbols, subject)
-    small = (
-        None if symbols.size >= 1_000_000 else f"{symbols.size} symbols: below the standard's sample size"
-    )
-    table.add("min-entropy", pooled, reason=small)
-    table.add(
-        "min-entropy",
-        worst,
-        reason=f"subject {who}, the least of all; the least of many is low by chance too",
-    )
-    facts["worst"] = who
-    if disclosure.labels is None:
-        reason = disclosure.problem or "the scheme does not disclose what its helper data say"
-        table.skip("min-entropy", "bit", reason, method="average-given-helper")
-        return None
-    linear = call(scheme.name, "linear()", scheme.linear, honest.helper)
-    limit = float(min(scheme.key_bits, disclosure.secret_bits))
-    m = symbols.shape[1]
-    chain = given_helper.chain_bound(
-        worst, symbols=m, parities=disclosure.block_bits[1] * disclosure.blocks, limit=limit
-    )
-    table.add("min-entropy", chain, reason="for the worst subject, if its symbols were independent")
-    source: dict[str, Any] = {
-        "labels": disclosure.labels,
-        "parity": linear.parity,
-        "positions": linear.positions[0],
-        "limit": limit,
-    }
-    fitted: Callable[..., Estimate] = partial(given_helper.estimated_min_entropy, **source)
-    by_person: Callable[..., tuple[Array, Array]] = partial(
-        given_helper.min_entropy_by_person, **{**source, "limit": math.inf}
-    )
-    mine = subject == who
-    try:
-        exact, alone = fitted(symbols, subject), fitted(symbols[mine], subject[mine])
-    except (InsufficientData, ValueError) as error:
-        table.skip("min-entropy", "bit", str(error), method="average-given-helper-independent-symbols")
-        return chain
-    table.add("min-entropy", exact, reason="exact for independent symbols with the shares of all people")
-    # for comparing the same people twice; not capped by the key's length, which would hide how they differ
-    table.people("min-entropy", *by_person(symbols, subject)[::-1])
-    # a pooled figure hides people: half of them at .9 and half at .1 pool to uniform bits
-    alone = replace(alone, method="average-given-helper-worst-subject")
-    table.add("min-entropy", alone, reason=f"the same with the shares of subject {who} alone")
-    return exact
 
 
 def _rates(

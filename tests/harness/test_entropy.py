@@ -116,6 +116,11 @@ def test_against_a_loop_over_words(seed: int, widths: list[int]) -> None:
     assert found >= least - 1e-9  # Dodis et al. (2008): a public string costs at most its length
 
 
+def test_a_long_block_does_not_underflow() -> None:
+    """One parity over 3000 fair bits leaves all but one of them."""
+    assert average_min_entropy(np.ones((1, 3000), np.uint8), [np.array([0.5, 0.5])] * 3000) == 2999
+
+
 def test_slots_of_whole_straddling_and_empty_positions() -> None:
     share = np.tile([0.2, 0.3, 0.5], (3, 1))
     slots = pattern_slots(np.array([1, 2, 3, 4, -1]), TERNARY, share)
@@ -202,8 +207,8 @@ def test_bad_input_is_named() -> None:
         average_min_entropy(parity, [fair] * 6)
     with pytest.raises(ValueError, match=r"each slot must be a distribution, got one summing to 0\.9"):
         average_min_entropy(parity, [fair] * 6 + [np.array([0.5, 0.4])])
-    with pytest.raises(InsufficientData, match="at most 24 bits, got 25"):
-        average_min_entropy(np.ones((1, 25), np.uint8), [fair] * 25)
+    with pytest.raises(InsufficientData, match="at most 20 parities, got 21"):
+        average_min_entropy(np.ones((21, 25), np.uint8), [fair] * 25)
     with pytest.raises(InsufficientData, match="fitted to at least one attempt, got none"):
         estimated_min_entropy(
             np.zeros((0, 4), np.uint8),

@@ -44,7 +44,9 @@ def possible_words(parity: Array, positions: Array, labels: Array, chain: Symbol
     InsufficientData
         If there are more than 2^24 words, or as `sections`.
     """
-    probability, syndrome = np.ones((1, 1)), np.zeros(1, np.int64)
+    # short numbers sort by radix
+    kind = np.uint16 if len(parity) <= 16 else np.int64
+    probability, syndrome = np.ones((1, 1)), np.zeros(1, kind)
     for section in sections(parity, positions[None], labels, chain):
         size = math.prod(len(add) for add in section.adds)
         if size > _MOST:
@@ -52,7 +54,7 @@ def possible_words(parity: Array, positions: Array, labels: Array, chain: Symbol
         for enter, add in zip(section.enters, section.adds, strict=True):
             if enter is not None:
                 probability = (probability[:, :, None] * enter).reshape(-1, len(add))
-            syndrome = np.bitwise_xor.outer(syndrome, add).ravel()
+            syndrome = np.bitwise_xor.outer(syndrome, add.astype(kind)).ravel()
     flat = probability.ravel()
     occurs = flat > 0
     return BlockWords(flat[occurs], syndrome[occurs])
@@ -89,7 +91,8 @@ def guess_odds(words: BlockWords, budgets: Sequence[int]) -> Array:
     wanted = np.asarray(budgets, np.float64)
     if wanted.size and wanted.min() < 0:
         raise ValueError(f"`budgets` must be at least 0, got {min(budgets)}")
-    order = np.lexsort((-words.probability, words.syndrome))
+    falling = np.argsort(-words.probability)
+    order = falling[np.argsort(words.syndrome[falling], kind="stable")]
     syndrome, probability = words.syndrome[order], words.probability[order]
     first = np.flatnonzero(np.r_[True, syndrome[1:] != syndrome[:-1]])
     sizes = np.diff(np.r_[first, syndrome.size])

@@ -19,7 +19,9 @@ __all__ = [
     "pattern_slots",
 ]
 
-LARGEST = 24  # bits of a block whose words are enumerated at most
+LARGEST = 20  # parities of a block at most: there is a table over its syndromes
+_POWER = 600
+_SMALL = 2.0**-_POWER
 
 
 def average_min_entropy(parity: Array, slots: Sequence[Array]) -> float:
@@ -47,7 +49,7 @@ def average_min_entropy(parity: Array, slots: Sequence[Array]) -> float:
     ValueError
         If a distribution does not sum to 1 or the slots do not fill the block.
     InsufficientData
-        If the block is larger than `LARGEST` bits.
+        If there are more than `LARGEST` parities.
 
     References
     ----------
@@ -68,25 +70,27 @@ def average_min_entropy(parity: Array, slots: Sequence[Array]) -> float:
     for slot in slots:
         if not abs(float(np.sum(slot)) - 1) < 1e-9 or np.min(slot) < 0:
             raise ValueError(f"each slot must be a distribution, got one summing to {np.sum(slot):.6g}")
-    if n > LARGEST:
-        raise InsufficientData(f"enumerating a block needs at most {LARGEST} bits, got {n}")
-    probability = np.ones(1)
-    syndrome = np.zeros(1, np.uint32)
-    columns = (parity.astype(np.uint32) << np.arange(r, dtype=np.uint32)[:, None]).sum(
-        axis=0, dtype=np.uint32
-    )
+    if r > LARGEST:
+        raise InsufficientData(f"a table over syndromes needs at most {LARGEST} parities, got {r}")
+    syndromes = np.arange(1 << r)
+    columns = (1 << np.arange(r, dtype=np.int64)) @ parity.astype(np.int64)
+    # by the syndrome so far, the likeliest word; each slot shifts syndromes by those of its patterns
+    best, power = np.zeros(1 << r), 0
+    best[0] = 1.0
     at = 0
     for width, slot in zip(widths, slots, strict=True):
-        own = np.zeros(1 << width, np.uint32)
-        for bit, column in enumerate(columns[at : at + width]):
-            own[(np.arange(1 << width) >> (width - 1 - bit)) & 1 == 1] ^= column
-        possible = np.flatnonzero(slot)
-        probability = np.multiply.outer(probability, slot[possible]).ravel()
-        syndrome = np.bitwise_xor.outer(syndrome, own[possible]).ravel()
+        longer = np.zeros(1 << r)
+        for pattern in np.flatnonzero(slot).tolist():
+            own = 0
+            for bit, column in enumerate(columns[at : at + width].tolist()):
+                if pattern >> (width - 1 - bit) & 1:
+                    own ^= column
+            np.maximum(longer, best[syndromes ^ own] * slot[pattern], out=longer)
+        best = longer
+        if best.max() < _SMALL:  # long blocks would underflow; by a power of two, nothing is rounded
+            best, power = np.ldexp(best, _POWER), power + _POWER
         at += width
-    best = np.zeros(1 << r)
-    np.maximum.at(best, syndrome, probability)
-    return -float(np.log2(best.sum())) + 0.0
+    return power - float(np.log2(best.sum())) + 0.0
 
 
 def pattern_slots(positions: Array, labels: Array, symbol_probability: Array) -> list[Array]:
@@ -165,7 +169,7 @@ def estimated_min_entropy(
     Raises
     ------
     InsufficientData
-        If there is no attempt or the blocks are too large to enumerate.
+        If there is no attempt or the blocks have too many parities.
 
     Notes
     -----
@@ -225,7 +229,7 @@ def min_entropy_by_person(
     Raises
     ------
     InsufficientData
-        If the blocks are too large to enumerate.
+        If the blocks have too many parities.
     """
     alphabet, m = len(labels), symbols.shape[1]
     step = 1e-4

@@ -171,8 +171,8 @@ def best_words(section: Section) -> tuple[Array, float]:
     before = section.ends[0]
     if section.parities > 30 or (before * widest) << section.parities > LARGEST_TABLE:
         raise InsufficientData(
-            f"a table over 2^{section.parities} syndromes and {before} by {widest} symbols is larger than "
-            f"{LARGEST_TABLE} entries"
+            f"a block needs a table of 2^{section.parities} syndromes by {before} by {widest} symbols, and "
+            f"more than {LARGEST_TABLE} entries are too many, also for Monte Carlo"
         )
     syndromes = np.arange(1 << section.parities)
     table = np.zeros((before, before, len(syndromes)))

@@ -63,7 +63,8 @@ def sampled_min_entropy(
     """
     tables, log2_scale = best_tables(sections(parity, positions, labels, chain))
     sample = draw_syndromes(tables, rng=rng, draws=draws)
-    low, high = bounded_mean(sample.share, level=level)
+    # one block is summed over, not drawn
+    low, high = bounded_mean(sample.share, level=level) if len(tables) > 1 else (1.0, 1.0)
     top = log2_scale + sample.log2_ceiling
     return Estimate(
         value=_bits(float(sample.share.mean()), top),

@@ -8,7 +8,14 @@ import numpy as np
 
 from harness.contracts import Array, frozen
 
-__all__ = ["SymbolChain", "fitted_chain", "independent_symbols", "stationary_chain"]
+__all__ = [
+    "SymbolChain",
+    "chain_of_counts",
+    "fitted_chain",
+    "independent_symbols",
+    "stationary_chain",
+    "step_counts",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +124,18 @@ def fitted_chain(symbols: Array, *, alphabet: int, smoothing: float = 0.5) -> Sy
     ValueError
         If there is no symbol, or one outside the alphabet.
     """
+    singles, pairs = step_counts(symbols, alphabet=alphabet)
+    return chain_of_counts(singles, pairs, symbols=np.shape(symbols)[1], smoothing=smoothing)
+
+
+def step_counts(symbols: Array, *, alphabet: int) -> tuple[Array, Array]:
+    """How often each symbol (alphabet,), and each transition (alphabet, alphabet), is in some attempts.
+
+    Raises
+    ------
+    ValueError
+        If there is no symbol, or one outside the alphabet.
+    """
     values = np.asarray(symbols)
     if values.size == 0 or values.ndim != 2:
         raise ValueError(f"`symbols` must be (attempts, m) and not empty, got shape {values.shape}")
@@ -125,9 +144,7 @@ def fitted_chain(symbols: Array, *, alphabet: int, smoothing: float = 0.5) -> Sy
     values = values.astype(np.intp)
     pairs = values[:, :-1] * alphabet + values[:, 1:]
     count = np.bincount(pairs.ravel(), minlength=alphabet**2).reshape(alphabet, alphabet)
-    return chain_of_counts(
-        np.bincount(values.ravel(), minlength=alphabet), count, symbols=values.shape[1], smoothing=smoothing
-    )
+    return np.bincount(values.ravel(), minlength=alphabet), count
 
 
 def chain_of_counts(singles: Array, pairs: Array, *, symbols: int, smoothing: float) -> SymbolChain:

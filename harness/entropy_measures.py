@@ -1,0 +1,172 @@
+"""From honest runs to rows of the result table: entropy of the witness, and what is left of the key."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from harness import gf2
+from harness.collecting import Rows
+from harness.contracts import Array, Estimate, Linear
+from harness.errors import InsufficientData
+from harness.estimators.entropy import given_helper, most_common
+from harness.estimators.entropy.fitted_markov import markov_min_entropy, most_predictable
+from harness.exchange import Honest, call
+from harness.score import Disclosure
+from harness.streams import stream
+
+__all__ = ["entropy_rows"]
+
+_INDEPENDENT = "average-given-helper-independent-symbols"
+_MARKOV = "average-given-helper-markov"
+_DRAWS = 100
+_WORK = 2e8  # (draw, block, syndrome, symbol, symbol): large alphabets get fewer draws
+
+
+def entropy_rows(
+    table: Rows, scheme: Any, honest: Honest, disclosure: Disclosure, facts: dict[str, Any], *, seed: int
+) -> Estimate | None:
+    """Entropy of the witness, and what is left of the key given helper data.
+
+    Parameters
+    ----------
+    table : Rows
+        Gets the rows, and each person's value for comparing the same people twice.
+    scheme, honest, disclosure
+        What ran, and what is known of its helper data.
+    facts : dict
+        Gets "worst": the subject with the least entropy.
+    seed : int
+        Of the run.
+
+    Returns
+    -------
+    Estimate or None
+        Bits left by the source that leaves least of those that could be judged; None if none could.
+    """
+    usable = honest.a.acquired
+    if not usable.any():
+        table.skip("min-entropy", "bit/symbol", "no attempt was acquired", method="most-common-value")
+        return None
+    symbols, subject = honest.a.symbols[usable], honest.subject[usable]
+    pooled = most_common.most_common_value(symbols, attempts=len(symbols), subjects=len(np.unique(subject)))
+    worst, who = most_common.worst_subject(symbols, subject)
+    small = (
+        None if symbols.size >= 1_000_000 else f"{symbols.size} symbols: below the standard's sample size"
+    )
+    table.add("min-entropy", pooled, reason=small)
+    table.add(
+        "min-entropy",
+        worst,
+        reason=f"subject {who}, the least of all; the least of many is low by chance too",
+    )
+    facts["worst"] = who
+    if disclosure.labels is None:
+        reason = disclosure.problem or "the scheme does not disclose what its helper data say"
+        table.skip("min-entropy", "bit", reason, method="average-given-helper")
+        return None
+    linear = call(scheme.name, "linear()", scheme.linear, honest.helper)
+    limit = float(min(scheme.key_bits, disclosure.secret_bits))
+    chain = given_helper.chain_bound(
+        worst,
+        symbols=symbols.shape[1],
+        parities=disclosure.block_bits[1] * disclosure.blocks,
+        limit=limit,
+    )
+    table.add("min-entropy", chain, reason="for the worst subject, if its symbols were independent")
+    source: dict[str, Any] = {
+        "labels": disclosure.labels,
+        "parity": linear.parity,
+        "positions": linear.positions[0],
+        "limit": limit,
+    }
+    found = [
+        _independent(table, symbols, subject, who, linear, source),
+        _markov(table, symbols, subject, linear, source, seed=seed, scheme=scheme.name),
+    ]
+    judged = [estimate for estimate in found if estimate is not None]
+    return min(judged, key=lambda estimate: estimate.value) if judged else chain
+
+
+def _independent(
+    table: Rows, symbols: Array, subject: Array, who: int, linear: Linear, source: dict[str, Any]
+) -> Estimate | None:
+    fitted: Callable[..., Estimate] = partial(given_helper.estimated_min_entropy, **source)
+    by_person: Callable[..., tuple[Array, Array]] = partial(
+        given_helper.min_entropy_by_person, **{**source, "limit": math.inf}
+    )
+    mine = subject == who
+    try:
+        exact, alone = fitted(symbols, subject), fitted(symbols[mine], subject[mine])
+    except (InsufficientData, ValueError) as error:
+        table.skip("min-entropy", "bit", str(error), method=_INDEPENDENT)
+        return None
+    exact, note = _of_secrets(exact, linear)
+    table.add(
+        "min-entropy", exact, reason=f"exact for independent symbols with the shares of all people{note}"
+    )
+    # for comparing the same people twice; not capped by the key's length, which would hide how they differ
+    table.people("min-entropy", *by_person(symbols, subject)[::-1])
+    # a pooled figure hides people: half of them at .9 and half at .1 pool to uniform bits
+    alone = replace(alone, method="average-given-helper-worst-subject", side=exact.side)
+    table.add("min-entropy", alone, reason=f"the same with the shares of subject {who} alone{note}")
+    return exact
+
+
+def _markov(
+    table: Rows,
+    symbols: Array,
+    subject: Array,
+    linear: Linear,
+    source: dict[str, Any],
+    *,
+    seed: int,
+    scheme: str,
+) -> Estimate | None:
+    alphabet, blocks = len(source["labels"]), len(source["positions"])
+    work = blocks * alphabet**2 * 2.0 ** min(len(linear.parity), 60)
+    draws = int(np.clip(_WORK / work, 20, _DRAWS))
+
+    def fitted(name: str, rows: Array) -> tuple[Estimate, float]:
+        rng = stream(seed, "markov-min-entropy", scheme, name)
+        return markov_min_entropy(symbols[rows], subject[rows], rng=rng, draws=draws, **source)
+
+    try:
+        every, error = fitted("all", np.ones(len(symbols), bool))
+        who = most_predictable(symbols, subject, alphabet=alphabet)
+        alone, own_error = fitted("worst", subject == who)
+    except (InsufficientData, ValueError) as refused:
+        table.skip("min-entropy", "bit", str(refused), method=_MARKOV)
+        return None
+    every, note = _of_secrets(every, linear)
+    alone = replace(alone, method=f"{_MARKOV}-worst-subject", side=every.side)
+    said = "each symbol depending on the one before as in all people, all blocks jointly"
+    table.add("min-entropy", every, reason=f"{said}; {_drawn(error, draws, blocks)}{note}")
+    table.add(
+        "min-entropy",
+        alone,
+        reason=f"the same with the transitions of subject {who} alone, the most predictable of all; few "
+        f"symbols make it look more so; {_drawn(own_error, draws, blocks)}{note}",
+    )
+    return every
+
+
+def _drawn(error: float, draws: int, blocks: int) -> str:
+    if blocks == 1:
+        return "exact for that source"
+    return f"Monte Carlo over {draws} draws of the helper data, within {error:.2g} bit for that source"
+
+
+def _of_secrets(estimate: Estimate, linear: Linear) -> tuple[Estimate, str]:
+    """Where several words of a block share a secret, no more is left of it than of the word."""
+    basis = gf2.solver(linear.parity).basis
+    secrets = gf2.product(basis, linear.secret_map.T)
+    rank = secrets.shape[1] - gf2.solver(secrets).dimension
+    if rank == len(basis):
+        return estimate, ""
+    return replace(estimate, side="defender-at-most"), "; several words lead to one secret: at most this"
