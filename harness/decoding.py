@@ -19,8 +19,7 @@ from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 __all__ = ["ENUMERABLE", "block_words", "enumerable", "secret_ranks", "witness_bits"]
 
 ENUMERABLE = 14  # log2 of the words of a block that are enumerated at most
-_IMPOSSIBLE = -(2.0**40)  # stands for -inf inside a matrix product
-_CERTAIN = -(2.0**39)  # below this, one symbol was impossible: no finite sum of a block reaches it
+_ROWS_AT_ONCE = 32  # their words' costs stay in the processor's cache
 
 
 def witness_bits(symbols: Array, labels: Array) -> Array:
@@ -69,11 +68,21 @@ def secret_ranks(log_prob: Array, labels: Array, linear: Linear, symbols: Array)
     parts, order = [], []
     candidates = _candidates(linear)
     for rows, positions in _structures(linear):
-        for start in range(0, rows.size, 64):
-            some = rows[start : start + 64]
-            parts.append(
-                _block_ranks(log_prob[some], labels, linear, some, positions, truth[some], candidates)
-            )
+        blocks = [_layout(p, labels) for p in positions]
+        codes = {b.columns: _pattern_codes(b.columns, candidates.null_words) for b in blocks}
+        for start in range(0, rows.size, _ROWS_AT_ONCE):
+            some = rows[start : start + _ROWS_AT_ONCE]
+            words = block_words(truth[some], positions[None])
+            costs, true = [], []
+            for i, block in enumerate(blocks):
+                offset = candidates.space.particular(linear.syndrome[some, i])  # (rows, n)
+                cost = _word_costs(log_prob[some], block, codes[block.columns], offset)
+                number = _numbers(words[:, i] ^ offset, candidates.space)
+                if candidates.groups is not None:
+                    cost, number = _by_secret(cost, candidates.groups), candidates.groups[number]
+                costs.append(cost)
+                true.append(number)
+            parts.append(product_ranks(costs, np.stack(true, axis=1)))
             order.append(some)
     return _reordered(concatenate(parts), np.concatenate(order))
 
@@ -112,94 +121,103 @@ def _candidates(linear: Linear) -> _Candidates:
     return _Candidates(space, null_words, None if len(distinct) == len(secrets) else index.ravel())
 
 
-def _block_ranks(
-    log_prob: Array,
-    labels: Array,
-    linear: Linear,
-    rows: Array,
-    positions: Array,
-    truth: Array,
-    candidates: _Candidates,
-) -> Ranks:
-    words = block_words(truth, positions[None])
-    costs, true = [], []
-    for block in range(positions.shape[0]):
-        start = candidates.space.particular(linear.syndrome[rows, block])  # (rows, n)
-        score = _word_scores(log_prob, labels, positions[block], candidates.null_words, start)
-        number = _numbers(words[:, block] ^ start, candidates.space)
-        if candidates.groups is not None:
-            score, number = _by_secret(score, candidates.groups), candidates.groups[number]
-        costs.append(-score)
-        true.append(number)
-    return product_ranks(costs, np.stack(true, axis=1))
-
-
 def _numbers(words: Array, space: gf2.Solver) -> Array:
     """Which candidate each null word is: its free positions, the first most significant."""
     powers = 1 << np.arange(space.dimension - 1, -1, -1)
     return (words[:, space.free].astype(np.intp) @ powers).astype(np.intp)
 
 
-def _by_secret(score: Array, groups: Array) -> Array:
-    """Sum the probabilities of candidates with one secret: (rows, words) -> (rows, secrets)."""
+def _by_secret(cost: Array, groups: Array) -> Array:
+    """Sum the probabilities of candidates with one secret: (rows, words) -> (rows, secrets) costs."""
     order = np.argsort(groups, kind="stable")
     starts = np.flatnonzero(np.r_[True, np.diff(groups[order]) > 0])
-    top = score.max(axis=1, keepdims=True)
-    top = np.where(np.isfinite(top), top, 0.0)
-    total = np.add.reduceat(np.exp(score - top)[:, order], starts, axis=1)
+    least = cost.min(axis=1, keepdims=True)
+    least = np.where(np.isfinite(least), least, 0.0)
+    total = np.add.reduceat(np.exp(least - cost)[:, order], starts, axis=1)
     with np.errstate(divide="ignore"):
-        return on_grid(np.log(total) + top)
+        return -on_grid(np.log(total) - least)
 
 
-def _word_scores(
-    log_prob: Array, labels: Array, positions: Array, null_words: Array, start: Array
-) -> Array:
-    """Log-probability of every word ``start ^ null word`` of one block, (rows, words).
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Which symbols a block's bits come from; one entry for every set of bits that it takes of a symbol."""
 
-    One matrix product: for each symbol of the block, a one-hot code of the bits that the null
-    word gives it, against a table of what the belief says of these bits. On the grid, so
-    exact whatever order the product adds in.
-    """
-    rows = len(log_prob)
-    tables, codes = [], []
-    for columns, symbol, inside in _slots(positions, labels.shape[1]):
-        width = len(columns)
-        patterns = gf2.all_words(width)
-        if symbol < 0:  # positions that always read 0
-            table = np.full((rows, 2), _IMPOSSIBLE)
-            table[:, 0] = 0.0
-        else:
-            table = _pattern_table(log_prob[:, symbol], labels[:, inside], patterns)
-        powers = 1 << np.arange(width - 1, -1, -1)
-        shift = start[:, columns].astype(np.intp) @ powers  # (rows,)
-        index = np.arange(1 << width)[None, :] ^ shift[:, None]
-        tables.append(np.take_along_axis(table, index, axis=1))
-        pattern = null_words[:, columns].astype(np.intp) @ powers
-        codes.append(np.eye(1 << width)[pattern])
-    score = np.concatenate(tables, axis=1) @ np.concatenate(codes, axis=1).T
-    return np.where(score < _CERTAIN, -np.inf, score)
+    symbols: tuple[Array, ...]  # (slots,) int each; of positions that always read 0, a -1 each
+    columns: tuple[tuple[tuple[int, ...], ...], ...]  # (slots, width): where these bits lie in the block
+    matches: tuple[Array, ...]  # (2**width, alphabet) bool: symbols by what these bits read
 
 
-def _slots(positions: Array, bits: int) -> list[tuple[list[int], int, list[int]]]:
-    """Columns of a block by symbol: (columns, symbol or -1, bits of the symbol they hold)."""
-    slots: dict[int, tuple[list[int], int, list[int]]] = {}
+def _layout(positions: Array, labels: Array) -> _Layout:
+    slots: dict[int, tuple[list[int], list[int]]] = {}
     for column, position in enumerate(positions.tolist()):
-        if position < 0:
-            slots[-1 - column] = ([column], -1, [])
-            continue
-        symbol, bit = divmod(position, bits)
-        columns, _, inside = slots.setdefault(symbol, ([], symbol, []))
+        symbol, bit = divmod(position, labels.shape[1]) if position >= 0 else (-1 - column, -1)
+        columns, inside = slots.setdefault(symbol, ([], []))
         columns.append(column)
         inside.append(bit)
-    return list(slots.values())
+    kinds: dict[tuple[int, ...], list[tuple[int, tuple[int, ...]]]] = {}
+    for symbol, (columns, inside) in slots.items():
+        kinds.setdefault(tuple(inside), []).append((max(symbol, -1), tuple(columns)))
+    patterns = [gf2.all_words(len(inside)) for inside in kinds]
+    return _Layout(
+        symbols=tuple(np.array([s for s, _ in kind]) for kind in kinds.values()),
+        columns=tuple(tuple(c for _, c in kind) for kind in kinds.values()),
+        matches=tuple(
+            (labels[None, :, list(inside)] == p[:, None, :]).all(axis=2)
+            for inside, p in zip(kinds, patterns, strict=True)
+        ),
+    )
 
 
-def _pattern_table(log_prob: Array, labels: Array, patterns: Array) -> Array:
-    """(rows, alphabet) over symbols -> (rows, patterns) over the bits present, impossible ones marked."""
-    matches = (labels[None, :, :] == patterns[:, None, :]).all(axis=2)  # (patterns, alphabet)
-    table = np.full((len(log_prob), len(patterns)), -np.inf)
+def _pattern_codes(columns: tuple[tuple[tuple[int, ...], ...], ...], null_words: Array) -> Array:
+    """(1 + patterns, words) float64: ones, and for each slot which pattern but the first a word holds."""
+    codes = [np.ones((len(null_words), 1))]
+    for kind in columns:
+        width = len(kind[0])
+        pattern = null_words[:, np.array(kind)].astype(np.intp) @ _powers(width)  # (words, slots)
+        codes.append(np.eye(1 << width)[pattern][:, :, 1:].reshape(len(null_words), -1))
+    return np.ascontiguousarray(np.concatenate(codes, axis=1).T)
+
+
+def _powers(width: int) -> Array:
+    return 1 << np.arange(width - 1, -1, -1)
+
+
+def _word_costs(log_prob: Array, block: _Layout, codes: Array, offset: Array) -> Array:
+    """Minus the log-probability of every word ``offset ^ null word`` of one block, (rows, words).
+
+    One matrix product: what each slot of the block costs with another pattern of bits than its
+    first, and which words have it. On the grid, so exact whatever order the product adds in.
+    """
+    tables, barred = [], []
+    for symbols, columns, matches in zip(block.symbols, block.columns, block.matches, strict=True):
+        table = _pattern_costs(log_prob, symbols, matches)  # (rows, slots, patterns)
+        width = len(columns[0])
+        shift = offset[:, np.array(columns)].astype(np.intp) @ _powers(width)  # (rows, slots)
+        table = np.take_along_axis(table, np.arange(1 << width) ^ shift[:, :, None], axis=2)
+        never = np.isposinf(table)
+        tables.append(np.where(never, 0.0, table))
+        barred.append(never.astype(np.float64))
+    cost = _sums(tables, codes)
+    if any(never.any() for never in barred):
+        cost[_sums(barred, codes) > 0] = np.inf
+    return cost
+
+
+def _sums(tables: list[Array], codes: Array) -> Array:
+    """Sum over slots of the entry of each word's pattern, (rows, slots, patterns) -> (rows, words)."""
+    rows = len(tables[0])
+    first = np.concatenate([t[:, :, 0] for t in tables], axis=1).sum(axis=1, keepdims=True)
+    more = [(t[:, :, 1:] - t[:, :, :1]).reshape(rows, -1) for t in tables]
+    return np.asarray(np.concatenate([first, *more], axis=1) @ codes)
+
+
+def _pattern_costs(log_prob: Array, symbols: Array, matches: Array) -> Array:
+    """(rows, m, alphabet) -> (rows, slots, patterns): minus the log-probability of each pattern of bits."""
+    if symbols[0] < 0:  # bits that always read 0
+        return np.broadcast_to(np.array([0.0, np.inf]), (len(log_prob), len(symbols), 2))
+    told = log_prob[:, symbols]
+    table = np.full((*told.shape[:2], len(matches)), -np.inf)
     for i, match in enumerate(matches):
         if match.any():
-            table[:, i] = np.logaddexp.reduce(log_prob[:, match], axis=1)
-    table = on_grid(table)
-    return np.where(np.isneginf(table), _IMPOSSIBLE, table)
+            table[:, :, i] = np.logaddexp.reduce(told[:, :, match], axis=2)
+    return -on_grid(table)

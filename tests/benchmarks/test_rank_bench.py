@@ -1,8 +1,8 @@
 """Key ranking as ratios against plain shift-and-add, in one run.
 
-The alternative adds one bit of one key after another to two histograms of 4096 bins, one of costs rounded up
-and one of costs rounded down: what one would write first. Both run in one thread and are timed by
-processor time.
+The alternative adds one bit of one key after another to two histograms of 4096 bins, one of costs
+rounded up and one of costs rounded down: what one would write first. Both run in one thread and are
+timed by processor time.
 """
 
 from __future__ import annotations
