@@ -53,6 +53,8 @@ _STAGES = (
     "leftover-hash-textbook",
 )
 
+_LIKENESSES = ("published-arrays", "parities")
+
 
 def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Measure:
     return Measure(attack=False, units=units, more_is_better=more, methods=methods)
@@ -75,6 +77,8 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "rate": _honest("bit/s", more=True, methods=_SPEEDS),
         "time-to-key": _honest("s", more=False, methods=_SPEEDS),
         "bits-left": _honest("bit", "bit/s", more=True, methods=_STAGES),
+        "linkage": _honest("D_sys", more=False, methods=_LIKENESSES),
+        "linkage-test": _honest("p-value", more=True, methods=_LIKENESSES),
         "success-odds": _of_attack("probability", more=False, budgeted=True),
         "weak-people": _of_attack("probability", more=False, budgeted=True),
         "key-rank": _of_attack("log2", more=True),

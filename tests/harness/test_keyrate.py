@@ -280,6 +280,7 @@ def scored(honest: Honest, **changes: Any) -> Scores:
     rows = honest.attempts
     nothing = np.zeros(rows)
     e = triple()[2]
+    names = ("fewer_low", "fewer_high", "upto_low", "upto_high", "surprise")
     told: dict[str, Any] = {
         "likely": e,
         "surprise_a": surprised(e, honest.a.symbols, 0.25),
@@ -288,7 +289,7 @@ def scored(honest: Honest, **changes: Any) -> Scores:
     }
     return Scores(
         attempt=np.arange(rows), attacker=np.full(rows, -1), method="none", gain=nothing,
-        ranks=Ranks(**dict.fromkeys(("fewer_low", "fewer_high", "upto_low", "upto_high", "surprise"), nothing)),
+        ranks=Ranks(**dict.fromkeys(names, nothing)),
         **told,
     )  # fmt: skip
 
