@@ -87,7 +87,7 @@ def entropy_rows(
     }
     found = [
         _independent(table, symbols, subject, who, linear, source),
-        _markov(table, symbols, subject, linear, source, seed=seed, scheme=scheme.name),
+        _markov(table, symbols, subject, linear, source, seed=seed),
     ]
     judged = [estimate for estimate in found if estimate is not None]
     return min(judged, key=lambda estimate: estimate.value) if judged else chain
@@ -107,9 +107,8 @@ def _independent(
         table.skip("min-entropy", "bit", str(error), method=_INDEPENDENT)
         return None
     exact, note = _of_secrets(exact, linear)
-    table.add(
-        "min-entropy", exact, reason=f"exact for independent symbols with the shares of all people{note}"
-    )
+    said = "exact for independent symbols with the shares of all people; low where all are nearly alike"
+    table.add("min-entropy", exact, reason=f"{said}{note}")
     # for comparing the same people twice; not capped by the key's length, which would hide how they differ
     table.people("min-entropy", *by_person(symbols, subject)[::-1])
     # a pooled figure hides people: half of them at .9 and half at .1 pool to uniform bits
@@ -126,14 +125,13 @@ def _markov(
     source: dict[str, Any],
     *,
     seed: int,
-    scheme: str,
 ) -> Estimate | None:
     alphabet, blocks = len(source["labels"]), len(source["positions"])
     work = blocks * alphabet**2 * 2.0 ** min(len(linear.parity), 60)
     draws = int(np.clip(_WORK / work, 20, _DRAWS))
 
     def fitted(name: str, rows: Array) -> tuple[Estimate, float]:
-        rng = stream(seed, "markov-min-entropy", scheme, name)
+        rng = stream(seed, "markov-min-entropy", name)
         return markov_min_entropy(symbols[rows], subject[rows], rng=rng, draws=draws, **source)
 
     try:

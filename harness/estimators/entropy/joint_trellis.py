@@ -79,15 +79,18 @@ def sections(parity: Array, positions: Array, labels: Array, chain: SymbolChain)
     if order != sorted(order):
         raise InsufficientData("the joint value needs blocks that read the symbols in their order")
     used = sorted(set(order))
-    seen = {s: sorted({j for block in read for _, j in block.get(s, ())}) for s in used}
-    states = [_distinct(labels[:, seen[s]]) for s in used]
-    for symbol, state in zip(used[1:-1], states[1:-1], strict=True):
-        if state.max() + 1 < len(labels):
+    seen: dict[int, set[int]] = {s: set() for s in used}
+    for block in read:
+        for symbol, places in block.items():
+            seen[symbol].update(j for _, j in places)
+    patterns = {bits: _patterns(labels, bits) for bits in {tuple(sorted(seen[s])) for s in used}}
+    shown = {s: patterns[tuple(sorted(seen[s]))] for s in used}
+    for symbol in used[1:-1]:
+        if len(shown[symbol].first) < len(labels):
             raise InsufficientData(
                 f"the joint value needs whole symbols, and the bits read of symbol {symbol} do not tell it"
             )
-    ways = dict(zip(used, _ways(chain, used, states), strict=True))
-    state_of = dict(zip(used, states, strict=True))
+    ways = dict(zip(used, _ways(chain, used, [shown[s] for s in used]), strict=True))
     weight = 1 << np.arange(len(parity), dtype=np.int64)
     columns = weight @ parity.astype(np.int64)  # (n,) the syndrome of each bit alone
     made, at = [], -1
@@ -98,10 +101,9 @@ def sections(parity: Array, positions: Array, labels: Array, chain: SymbolChain)
             own = np.zeros(len(labels), np.int64)
             for column, j in places:
                 own ^= np.where(labels[:, j] == 1, columns[column], 0)
-            # bits read here are among those that tell states apart, so any symbol of a state serves
-            first = np.unique(state_of[symbol], return_index=True)[1]
             enters.append(None if symbol == at else ways[symbol])
-            adds.append(own[first])
+            # bits read here are among those that tell states apart, so any symbol of a state serves
+            adds.append(own[shown[symbol].first])
             at = symbol
         if adds:
             made.append(Section(tuple(enters), tuple(adds), len(parity)))
@@ -118,37 +120,40 @@ def _by_symbol(block: Array, bits: int) -> dict[int, list[tuple[int, int]]]:
     return found
 
 
-def _distinct(patterns: Array) -> Array:
-    """(alphabet, bits read) -> (alphabet,) number of the pattern that each symbol shows."""
-    return np.asarray(np.unique(patterns, axis=0, return_inverse=True)[1]).ravel()
+@dataclass(frozen=True, slots=True)
+class _Patterns:
+    """Symbols by what the bits that are read of them show."""
+
+    first: Array  # (states,) a symbol of each state
+    member: Array  # (alphabet, states) 1 where the symbol is in the state
 
 
-def _ways(chain: SymbolChain, used: Sequence[int], states: Sequence[Array]) -> list[Array]:
+def _patterns(labels: Array, bits: tuple[int, ...]) -> _Patterns:
+    _, first, state = np.unique(labels[:, bits], axis=0, return_index=True, return_inverse=True)
+    return _Patterns(first, np.eye(len(first))[state.ravel()])
+
+
+def _ways(chain: SymbolChain, used: Sequence[int], shown: Sequence[_Patterns]) -> list[Array]:
     """(states before, states) into each symbol read; symbols read in part or never are summed out."""
     ways: list[Array] = []
-    for i, (symbol, state) in enumerate(zip(used, states, strict=True)):
+    for i, (symbol, own) in enumerate(zip(used, shown, strict=True)):
         if i == 0:
             share = chain.start
             for step in chain.steps[:symbol]:
                 share = share @ step
-            way, inside = share[None, :], share
+            ways.append(share[None, :] @ own.member)
+            continue
+        way = chain.steps[used[i - 1]]
+        for step in chain.steps[used[i - 1] + 1 : symbol]:
+            way = way @ step
+        if i == 1:  # the first symbol may be known only in part: its symbols weigh by their shares
+            joint = shown[0].member.T @ (share[:, None] * way)
+            total = joint.sum(axis=1, keepdims=True)
+            way = np.divide(joint, total, out=np.zeros_like(joint), where=total > 0)
         else:
-            way = np.eye(chain.alphabet)
-            for step in chain.steps[used[i - 1] : symbol]:
-                way = way @ step
-            if i == 1:  # the first symbol may be known only in part: its symbols weigh by their shares
-                joint = _merged((inside[:, None] * way).T, states[0]).T
-                total = joint.sum(axis=1, keepdims=True)
-                way = np.divide(joint, total, out=np.zeros_like(joint), where=total > 0)
-            else:
-                way = way[np.unique(states[i - 1], return_index=True)[1]]
-        ways.append(_merged(way, state))
+            way = way[shown[i - 1].first]
+        ways.append(way @ own.member)
     return ways
-
-
-def _merged(table: Array, state: Array) -> Array:
-    """Sum the columns (..., alphabet) of symbols that show the same."""
-    return np.asarray(table @ np.eye(int(state.max()) + 1)[state])
 
 
 def best_words(section: Section) -> tuple[Array, float]:
