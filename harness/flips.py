@@ -10,30 +10,31 @@ import numpy as np
 
 from harness.contracts import Array
 
-__all__ = ["flip_set_counts"]
+__all__ = ["brackets", "flip_set_counts", "resolution"]
 
 ENUMERATED = 7  # bits whose sums are listed, once before rounding and once after it
 ROWS_AT_ONCE = 256
 DUST = 1e-6  # bins: far more than floating point errs by in sums and quotients of costs
 
 
-def flip_set_counts(penalty: Array, limit: Array, *, bins: int) -> tuple[Array, Array]:
-    """Sets of flips certainly cheaper than a limit, and sets possibly not dearer, (rows,) each.
+def flip_set_counts(penalty: Array, limit: Array, *, bins: int) -> Array:
+    """Brackets of the number of sets of flips below a limit and of sets up to it, (2, 2, rows).
 
     Parameters
     ----------
     penalty : (rows, bits) float64
-        What each flip adds, at least 0; inf = impossible. At most 1000 bits, so that all sets are
-        countable in float64.
+        What each flip adds, on the grid, at least 0; inf = impossible. At most 1000 bits, so that all sets
+        are countable in float64.
     limit : (rows,) float64
-        Above 0 and finite.
+        What a set that there is costs; above 0 and finite.
     bins : int
         Resolution of the limit; more bins, tighter bounds.
 
     Returns
     -------
-    low, high
-        low <= number of sets below the limit, and number of sets up to the limit <= high.
+    (2, 2, rows)
+        Sets below the limit, at least and at most; and sets up to the limit, at least and at most.
+        Exact where all penalties are multiples of the smallest, and the limit is one of at most `bins`.
 
     Notes
     -----
@@ -44,30 +45,59 @@ def flip_set_counts(penalty: Array, limit: Array, *, bins: int) -> tuple[Array, 
     once each, and those of the next seven are taken off the limit instead.
     """
     parts = [slice(i, i + ROWS_AT_ONCE) for i in range(0, len(limit), ROWS_AT_ONCE)]
-    found = [_counts(penalty[p], limit[p], bins) for p in parts]
-    return np.concatenate([low for low, _ in found]), np.concatenate([high for _, high in found])
+    return np.concatenate([_counts(penalty[p], limit[p], bins) for p in parts], axis=2)
 
 
-def _counts(penalty: Array, limit: Array, bins: int) -> tuple[Array, Array]:
-    scaled = np.sort(penalty, axis=1) * (bins / limit)[:, None]
+def resolution(costs: list[Array], limit: Array, bins: int) -> tuple[Array, Array, Array]:
+    """Bins per nat, the limit in bins (at most `bins`), and where every cost is a whole number of bins.
+
+    (rows, candidates) each, (rows,) -> (rows,) each. Equal costs, as of a hard-decision channel, need no
+    rounding: then all are multiples of the smallest.
+    """
+    least = np.min([np.where(c > 0, c, np.inf).min(axis=1) for c in costs], axis=0)
+    whole = limit / least
+    # on the grid and in this range no quotient is rounded to a whole number
+    rows = np.flatnonzero((whole == np.rint(whole)) & (whole >= 1) & (whole <= bins) & (least < 2.0**10))
+    for cost in costs:
+        ratio = np.where(np.isfinite(cost[rows]), cost[rows], 0) / least[rows, None]
+        rows = rows[(ratio == np.rint(ratio)).all(axis=1)]
+    scale, target, exact = bins / limit, np.full(len(limit), float(bins)), np.zeros(len(limit), np.bool_)
+    factor = np.floor(bins / whole[rows])
+    scale[rows], target[rows], exact[rows] = factor / least[rows], factor * whole[rows], True
+    return scale, target, exact
+
+
+def brackets(low: Array, high: Array, exact: Array) -> Array:
+    """Brackets of keys below the true one and up to it, (2, 2, rows).
+
+    From counts of keys certainly below and possibly up to it, or exactly so.
+    """
+    # the true key itself is among the keys up to its cost, and is not among those below it
+    below = np.where(exact, low, np.maximum(high - 1.0, 0.0))
+    return np.array(
+        [[np.minimum(low, below), below], [np.where(exact, high, np.minimum(low + 1.0, high)), high]]
+    )
+
+
+def _counts(penalty: Array, limit: Array, bins: int) -> Array:
+    penalty = np.where(penalty <= limit[:, None], penalty, np.inf)  # others are in no set that matters
+    scale, target, exact = resolution([penalty], limit, bins)
+    scaled = np.sort(penalty, axis=1) * scale[:, None]
     first, last = _sums(scaled[:, :ENUMERATED]), _sums(scaled[:, ENUMERATED : 2 * ENUMERATED])
     middle = scaled[:, 2 * ENUMERATED :]
     start, steps = np.rint(first), np.rint(middle)
-    # what is dearer than the limit alone is in no set that matters
-    kept, rounded = np.where(middle <= bins + 1, middle, 0), np.where(middle <= bins + 1, steps, 0)
+    kept, rounded = np.where(np.isfinite(middle), middle, 0), np.where(np.isfinite(middle), steps, 0)
     error = np.where(first <= bins + 1, start, 0) - np.where(first <= bins + 1, first, 0)
     up = DUST + error.max(axis=1) + _knapsack(rounded - kept, kept, bins)
     down = DUST - error.min(axis=1) + _knapsack(kept - rounded, rounded, bins)
     totals = _shift_and_add(start, steps, bins + int(np.ceil(up.max())) + 1)
     np.cumsum(totals, axis=1, out=totals)
-    left = bins - last
+    left = target[:, None] - last
     low = _read(totals, np.ceil(left - down[:, None]) - 1)
     high = _read(totals, np.where(left < -DUST, -1, np.floor(left + up[:, None])))
     # whole numbers are exact below 2**53; larger sums of at most 1000 terms err by far less than this
-    return (
-        np.where(low < 2.0**52, low, low * (1 - 1e-12)),
-        np.where(high < 2.0**52, high, high * (1 + 1e-12)),
-    )
+    found = brackets(low, high, exact)
+    return np.where(found < 2.0**52, found, found * np.array([1 - 1e-12, 1 + 1e-12])[None, :, None])
 
 
 def _read(totals: Array, at: Array) -> Array:

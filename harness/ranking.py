@@ -12,7 +12,7 @@ import numpy as np
 from scipy import fft
 
 from harness.contracts import Array
-from harness.flips import flip_set_counts
+from harness.flips import brackets, flip_set_counts, resolution
 
 __all__ = ["GRID", "Ranks", "concatenate", "merge_blocks", "on_grid", "product_ranks"]
 
@@ -161,14 +161,14 @@ def _bit_ranks(costs: Array, true: Array, bins: int) -> Ranks:
     penalty = costs.max(axis=2) - least
     truth = chosen.sum(axis=1)
     reached = np.isfinite(truth)
-    brackets = np.full((2, 2, len(true)), np.inf)
+    found = np.full((2, 2, len(true)), np.inf)
     best = reached & (truth == 0)
-    brackets[0][:, best] = 0.0
-    brackets[1][:, best] = 2.0 ** (penalty[best] == 0).sum(axis=1)
+    found[0][:, best] = 0.0
+    found[1][:, best] = 2.0 ** (penalty[best] == 0).sum(axis=1)
     part = np.flatnonzero(reached & ~best)
     if part.size:
-        brackets[:, :, part] = _brackets(*flip_set_counts(penalty[part], truth[part], bins=bins))
-    return _ranks(brackets, (truth + np.log1p(np.exp(-penalty)).sum(axis=1)) / np.log(2))
+        found[:, :, part] = flip_set_counts(penalty[part], truth[part], bins=bins)
+    return _ranks(found, (truth + np.log1p(np.exp(-penalty)).sum(axis=1)) / np.log(2))
 
 
 def _product_ranks(costs: list[Array], true: Array, bins: int) -> Ranks:
@@ -187,34 +187,26 @@ def _product_ranks(costs: list[Array], true: Array, bins: int) -> Ranks:
     merged, index = merge_blocks(shifted, true)
     truth = np.sum([cost[each, index[:, b]] for b, cost in enumerate(merged)], axis=0)
     reached = np.isfinite(truth)
-    brackets = np.full((2, 2, rows), np.inf)
+    found = np.full((2, 2, rows), np.inf)
     if len(merged) == 1:
         cost = merged[0][reached]
         own = truth[reached, None]
-        brackets[0][:, reached] = (cost < own).sum(axis=1)
-        brackets[1][:, reached] = (cost <= own).sum(axis=1)
+        found[0][:, reached] = (cost < own).sum(axis=1)
+        found[1][:, reached] = (cost <= own).sum(axis=1)
     else:
         best = reached & (truth == 0)
         with np.errstate(over="ignore"):
             ties = np.prod([(c[best] == 0).sum(axis=1).astype(float) for c in merged], axis=0)
-        brackets[0][:, best] = 0.0
-        brackets[1][:, best] = np.minimum(ties, COUNTABLE), np.where(ties > COUNTABLE, np.inf, ties)
+        found[0][:, best] = 0.0
+        found[1][:, best] = np.minimum(ties, COUNTABLE), np.where(ties > COUNTABLE, np.inf, ties)
         part = np.flatnonzero(reached & ~best)
         if part.size:
-            counts = _counts([c[part] for c in merged], truth[part], bins)
-            brackets[:, :, part] = _brackets(*counts)
-    return _ranks(brackets, np.where(reached, surprise, np.inf))
+            found[:, :, part] = _counts([c[part] for c in merged], truth[part], bins)
+    return _ranks(found, np.where(reached, surprise, np.inf))
 
 
-def _brackets(low: Array, high: Array) -> Array:
-    """b and b + t, low and high, (2, 2, rows), from keys certainly cheaper and possibly not dearer."""
-    # the true key itself is among the keys up to its cost, and is not among those below it
-    fewer_high = np.maximum(high - 1.0, 0.0)
-    return np.array([[np.minimum(low, fewer_high), fewer_high], [np.minimum(low + 1.0, high), high]])
-
-
-def _ranks(brackets: Array, surprise: Array) -> Ranks:
-    (fewer_low, fewer_high), (upto_low, upto_high) = brackets
+def _ranks(found: Array, surprise: Array) -> Ranks:
+    (fewer_low, fewer_high), (upto_low, upto_high) = found
     return Ranks(
         fewer_low=fewer_low,
         fewer_high=fewer_high,
@@ -224,35 +216,43 @@ def _ranks(brackets: Array, surprise: Array) -> Ranks:
     )
 
 
-def _counts(costs: list[Array], truth: Array, bins: int) -> tuple[Array, Array]:
-    """Keys certainly cheaper than the truth, and keys possibly not dearer, (rows,) each."""
+def _counts(costs: list[Array], truth: Array, bins: int) -> Array:
+    """Brackets of the number of keys below the truth and of keys up to it, (2, 2, rows)."""
     rows, blocks = len(truth), len(costs)
-    slack = blocks / 2
-    top = bins + int(np.ceil(slack)) + 1
+    scale, target, exact = resolution(costs, truth, bins)
+    # rounded sum < target - slack implies true sum < T; true sum <= T implies rounded <= target + slack
+    slack = np.where(exact, 0.0, blocks / 2)
+    below = (np.ceil(target - slack) - 1).astype(np.intp)
+    upto = np.floor(target + slack).astype(np.intp)
+    top = bins + int(np.ceil(blocks / 2)) + 1
     histograms = np.empty((blocks, rows, top + 1))
-    offset = np.arange(rows)[:, None] * (top + 1)
+    offset = np.arange(rows)[:, None] * (top + 2)  # the last bin of a row takes all that is dearer
     for block, cost in enumerate(costs):
-        with np.errstate(invalid="ignore"):
-            scaled = np.rint(cost * (bins / truth[:, None]))
-        keep = scaled <= top
-        flat = (np.where(keep, scaled, 0).astype(np.intp) + offset)[keep]
-        histograms[block] = np.bincount(flat, minlength=rows * (top + 1)).reshape(rows, -1)
+        scaled = np.minimum(np.rint(cost * scale[:, None]), top + 1)
+        flat = (scaled.astype(np.intp) + offset).ravel()
+        found = np.bincount(flat, minlength=rows * (top + 2)).reshape(rows, -1)
+        histograms[block] = found[:, : top + 1]
     counts, error, shift = _tilted_convolution(histograms)
     huge = shift > 0
-    totals = np.cumsum(counts, axis=1)
-    low, high = _read(totals, bins, slack)
+    each, totals = np.arange(rows), np.cumsum(counts, axis=1)
+    low, high = totals[each, below], totals[each, upto]
     doubtful = error > 1e-9 * np.maximum(low, 1.0)
     for row in np.flatnonzero(doubtful & ~huge):
-        exact = histograms[0, row]
+        again = histograms[0, row]
         for block in range(1, blocks):
-            exact = _convolved(exact, histograms[block, row])
-        low[row], high[row] = (x[0] for x in _read(np.cumsum(exact)[None, :], bins, slack))
-    # what is left of floating-point error is far below this
+            again = _convolved(again, histograms[block, row])
+        total = np.cumsum(again)
+        low[row], high[row] = total[below[row]], total[upto[row]]
     if huge.any():
         kept = np.maximum(low[huge] - error[huge], np.finfo(float).tiny)
         low[huge] = np.exp(np.minimum(np.log(kept) + shift[huge], np.log(COUNTABLE)))
         high[huge] = np.inf
-    return np.maximum(np.floor(low * (1 - 1e-9) + 1e-6), 0.0), np.ceil(high * (1 + 1e-9) - 1e-6)
+    counted = brackets(low, high, exact & ~huge)
+    # floating point errs by at most 1e-9 of a count, so that smaller ones are known as whole numbers
+    whole = np.rint(counted)
+    counted[:, 0] = np.where(counted[:, 0] < 2.0**26, whole[:, 0], np.floor(counted[:, 0] * (1 - 1e-9)))
+    counted[:, 1] = np.where(counted[:, 1] < 2.0**26, whole[:, 1], np.ceil(counted[:, 1] * (1 + 1e-9)))
+    return counted
 
 
 def _convolved(counts: Array, histogram: Array) -> Array:
@@ -266,12 +266,6 @@ def _convolved(counts: Array, histogram: Array) -> Array:
     for x in filled.tolist():
         total[x:] += histogram[x] * counts[: size - x]
     return total
-
-
-def _read(totals: Array, bins: int, slack: float) -> tuple[Array, Array]:
-    # rounded sum < bins - slack implies true sum < T; true sum <= T implies rounded <= bins + slack
-    below = int(np.ceil(bins - slack)) - 1
-    return totals[:, below].copy(), totals[:, int(np.floor(bins + slack))].copy()
 
 
 def _tilted_convolution(histograms: Array) -> tuple[Array, Array, Array]:

@@ -254,6 +254,27 @@ def test_order_of_blocks_and_names_of_candidates_do_not_matter(seed: int) -> Non
     assert np.allclose(a.surprise, b.surprise)
 
 
+@settings(max_examples=60, deadline=None)
+@given(
+    seed=st.integers(0, 2**32),
+    sizes=BLOCKS,
+    kind=st.sampled_from(["smooth", "ties", "impossible"]),
+    budget=st.integers(1, 2**18),
+)
+def test_odds_lie_within_their_interval(seed: int, sizes: list[int], kind: str, budget: int) -> None:
+    """Over keys: [mean(upper rank within G), mean(lower rank within G)] holds the odds, ties shared."""
+    costs, true = drawn(seed, sizes, kind, rows=6)
+    fewer, upto, _ = enumerated(costs, true)
+    reached = np.isfinite(fewer)
+    ties = np.where(reached, upto - np.where(reached, fewer, 0), 1)
+    exact = np.where(reached, np.clip((budget - np.where(reached, fewer, 0)) / ties, 0, 1), 0)
+    low, high = product_ranks(costs, true, bins=128).success(budget, offline=False)
+    assert (low <= exact + 1e-12).all()
+    assert (exact <= high + 1e-12).all()
+    assert low.mean() <= exact.mean() + 1e-12
+    assert exact.mean() <= high.mean() + 1e-12
+
+
 def test_ties_are_shared_and_earlier_work_counts_off_line_only() -> None:
     one = np.array([3.0])
     ranks = Ranks(
@@ -316,13 +337,17 @@ def test_rows_do_not_know_of_each_other(seed: int) -> None:
         assert alone.upto_high[0] == together.upto_high[row]
 
 
-def test_equal_costs_that_fill_few_bins_are_counted_exactly_enough() -> None:
+@pytest.mark.parametrize("third", [False, True])
+def test_equal_costs_are_counted_exactly_and_ties_apart(third: bool) -> None:
     """A hard-decision channel: sums of the binomial tail, counted as whole numbers."""
     wrong = np.array([0, 3, 12, 40])
     true = (np.arange(128) < wrong[:, None]).astype(np.intp)
-    cost = np.tile([0.0, 2.0], (4, 1))
-    ranks = product_ranks([cost] * 128, true)
+    cost = np.tile(-on_grid(np.log([0.8, 0.2])), (4, 1))
+    costs = [np.column_stack([cost, np.full(4, np.inf)]) if third else cost, *[cost] * 127]
+    ranks = product_ranks(costs, true)
     for row, w in enumerate(wrong.tolist()):
         fewer = sum(comb(128, i) for i in range(w))
         assert ranks.fewer_low[row] <= fewer <= ranks.fewer_high[row]
         assert ranks.upto_low[row] <= fewer + comb(128, w) <= ranks.upto_high[row]
+    assert ranks.fewer_high == pytest.approx(ranks.fewer_low, rel=1e-8)
+    assert ranks.upto_high == pytest.approx(ranks.upto_low, rel=1e-8)
