@@ -54,6 +54,8 @@ _STAGES = (
 )
 
 _LIKENESSES = ("published-arrays", "parities")
+_JOINT = ("attempts-1", "attempts-2", "attempts-4", "attempts-8")
+_TRIES = ("tries-2", "tries-4")
 
 
 def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Measure:
@@ -79,6 +81,9 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "bits-left": _honest("bit", "bit/s", more=True, methods=_STAGES),
         "linkage": _honest("D_sys", more=False, methods=_LIKENESSES),
         "linkage-test": _honest("p-value", more=True, methods=_LIKENESSES),
+        "joint-strength": _honest("bit", more=True, methods=_JOINT),
+        "agreement-within": _honest("probability", more=True, methods=_TRIES),
+        "retries": _honest("tries", "s", more=False, methods=_TRIES),
         "success-odds": _of_attack("probability", more=False, budgeted=True),
         "weak-people": _of_attack("probability", more=False, budgeted=True),
         "key-rank": _of_attack("log2", more=True),

@@ -189,7 +189,7 @@ def estimated_linkability(score: Array, first: Array, second: Array, *, level: f
 
 def _terms(chance: Array) -> Array:
     """(2, scores): what a mated pair adds to the variational bound, and what a non-mated one takes."""
-    likely = chance > 0.5
+    likely = chance > 0.5 + 1e-9  # a constant score is even but for rounding
     return np.stack(
         [np.where(likely, 1 - 2 * (1 - chance) ** 2, 0.0), np.where(likely, 2 * chance**2, 0.0)]
     )
