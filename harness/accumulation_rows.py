@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -48,7 +49,8 @@ def accumulation_rows(table: Rows, honest: Honest, *, limit: float) -> None:
             table.skip("joint-strength", "bit", str(error), method=method)
             continue
         reason = "if a person's attempts are independent, and as strong as their shares of symbols allow"
-        table.add("joint-strength", found, reason=reason)
+        most = replace(found, high=float(np.minimum(found.high, attempts * limit)))
+        table.add("joint-strength", most, reason=reason)
     agreed, subject = honest.agreed, honest.subject
     for tries in TRIES:
         wanted: dict[tuple[str, str], Callable[..., Estimate]] = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -37,7 +38,7 @@ def mean_ends(values: Array, *, below: float, above: float) -> Interval:
     mean = float(values.mean())
     if len(values) < 2:
         return mean, float("nan"), float("nan")
-    error, df = float(values.std(ddof=1)) / np.sqrt(len(values)), len(values) - 1
+    error, df = float(values.std(ddof=1)) / math.sqrt(len(values)), len(values) - 1
     return mean, mean - float(t.isf(below, df)) * error, mean + float(t.isf(above, df)) * error
 
 
