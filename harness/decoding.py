@@ -69,7 +69,7 @@ def secret_ranks(log_prob: Array, labels: Array, linear: Linear, symbols: Array)
     candidates = _candidates(linear)
     for rows, positions in _structures(linear):
         blocks = [_layout(p, labels) for p in positions]
-        codes = {b.columns: _pattern_codes(b.columns, candidates.null_words) for b in blocks}
+        codes = {c: _pattern_codes(c, candidates.null_words) for c in {b.columns for b in blocks}}
         for start in range(0, rows.size, _ROWS_AT_ONCE):
             some = rows[start : start + _ROWS_AT_ONCE]
             words = block_words(truth[some], positions[None])
@@ -117,7 +117,7 @@ def _candidates(linear: Linear) -> _Candidates:
     space = gf2.solver(linear.parity)
     null_words = gf2.product(gf2.all_words(space.dimension), space.basis)
     secrets = gf2.product(null_words, linear.secret_map.T)
-    distinct, index = np.unique(secrets, axis=0, return_inverse=True)
+    distinct, index = np.unique(np.packbits(secrets, axis=1), axis=0, return_inverse=True)
     return _Candidates(space, null_words, None if len(distinct) == len(secrets) else index.ravel())
 
 
