@@ -140,6 +140,7 @@ def _markov(
         alone, own_error = fitted("worst", subject == who)
     except (InsufficientData, ValueError) as refused:
         table.skip("min-entropy", "bit", str(refused), method=_MARKOV)
+        _before_helper(table, symbols, subject, source, seed=seed)
         return None
     every, note = _of_secrets(every, linear)
     alone = replace(alone, method=f"{_MARKOV}-worst-subject", side=every.side)
@@ -152,6 +153,28 @@ def _markov(
         f"symbols make it look more so; {_drawn(own_error, draws, blocks)}{note}",
     )
     return every
+
+
+def _before_helper(
+    table: Rows, symbols: Array, subject: Array, source: dict[str, Any], *, seed: int
+) -> None:
+    """What the symbols hold before anything is published: where the rest is out of reach, it bounds it."""
+    nothing = {
+        **source,
+        "parity": np.zeros((0, source["positions"].size), np.uint8),
+        "positions": source["positions"].reshape(1, -1),
+    }
+    try:
+        held, _ = markov_min_entropy(symbols, subject, rng=stream(seed, "markov-min-entropy"), **nothing)
+    except (InsufficientData, ValueError):
+        return  # for the reason that the row before it gives
+    held = replace(held, method=f"{_MARKOV}-before-helper", side="defender-at-most")
+    table.add(
+        "min-entropy",
+        held,
+        reason="of the witness bits, each symbol depending on the one before as in all people: helper data "
+        "leave no more, and how much less is out of reach for this code",
+    )
 
 
 def _drawn(error: float, draws: int, blocks: int) -> str:

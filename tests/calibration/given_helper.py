@@ -194,7 +194,8 @@ def alike(*shares: float) -> SymbolChain:
 
 PEOPLE = {
     "everyone stays with .6": People((stationary_chain(stays(0.6), 14),)),
-    "people stay with .4 or .8": People(tuple(stationary_chain(stays(s), 14) for s in (0.4, 0.8))),
+    "who stay with .4 or .8 each": People(tuple(stationary_chain(stays(s), 14) for s in (0.4, 0.8))),
+    "who stay with .4 or .8": People(tuple(stationary_chain(stays(s), 14) for s in (0.4, 0.8)), people=8),
     "people favour the first or the last symbol": People((favouring(0), favouring(2))),
     "one in four stays with .95, the others with .5": People(
         tuple(stationary_chain(stays(s), 14) for s in (0.95, 0.5, 0.5, 0.5))
@@ -203,6 +204,7 @@ PEOPLE = {
     "people favour one end, independent": People((alike(0.5, 0.3, 0.2), alike(0.2, 0.3, 0.5))),
     "uniform and independent": People((alike(1 / 3, 1 / 3, 1 / 3),)),
 }
+ADDED = "widened by the draws, and above by what few people understate"
 SHORT = (
     "at equal shares any deviation of the sample lowers the figure: every miss lies above, so the lower "
     "end holds and too little is said of a strong source; the row says so"
@@ -239,11 +241,11 @@ CASES: list[Case] = [
     *(
         Case(
             name="markov_min_entropy",
-            channel=f"20 people, {channel}",
+            channel=f"{people.people} people, {channel}",
             kind="coverage",
             nominal=LEVEL,
             run=people.markov_covers,
-            remark="",
+            remark=ADDED,
         )
         for channel, people in PEOPLE.items()
     ),

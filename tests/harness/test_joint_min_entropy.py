@@ -18,9 +18,10 @@ from harness.estimators.entropy.joint_min_entropy import (
     block_min_entropies,
     connected_blocks,
     joint_min_entropy,
+    known_source_min_entropy,
 )
-from harness.estimators.entropy.joint_trellis import sections
-from harness.estimators.entropy.sampled_min_entropy import sampled_min_entropy
+from harness.estimators.entropy.joint_trellis import best_tables, sections
+from harness.estimators.entropy.sampled_min_entropy import draw_syndromes, likeliest, sampled_min_entropy
 from harness.estimators.entropy.symbol_chains import (
     SymbolChain,
     fitted_chain,
@@ -143,6 +144,33 @@ def test_independent_symbols_are_those_of_the_block_without_a_chain() -> None:
     assert found == pytest.approx(expected, abs=1e-12)
 
 
+@pytest.mark.parametrize("labels", [BIT, TERNARY, GRAY])
+def test_draws_are_unbiased_and_stay_below_their_ceiling(labels: Array) -> None:
+    """20 000 draws, within 4 standard errors; at a source whose proportions do not recur."""
+    parity = PARITIES["hamming-7-4"]
+    positions = np.arange(28).reshape(4, 7)
+    chain = drawn_chain(np.random.default_rng(5), len(labels), -(-28 // labels.shape[1]))
+    tables, log2_scale = best_tables(sections(parity, positions, labels, chain))
+    sample = draw_syndromes(tables, rng=stream(0, "many"), draws=20_000)
+    exact = 2.0 ** (-joint_min_entropy(parity, positions, labels, chain) - log2_scale - sample.log2_ceiling)
+    error = sample.share.std() / np.sqrt(20_000)
+    assert 0 < error < 0.005 * exact  # else the test would see nothing
+    assert sample.share.mean() == pytest.approx(exact, abs=4 * error)
+    assert sample.share.max() < 1  # a wrong ceiling would be cut off at 1
+    assert sample.last == pytest.approx(likeliest(tables, sample.picks))
+    # draws under a source that can do everything, weighted for this one, which cannot
+    wider = SymbolChain(chain.start, 0.9 * chain.steps + 0.1 / len(labels))
+    others, _ = best_tables(sections(parity, positions, labels, wider))
+    drawn = draw_syndromes(others, rng=stream(1, "many"), draws=20_000)
+    weighted = drawn.share * 2 ** (likeliest(tables, drawn.picks) - drawn.last)
+    expected = 2.0 ** (
+        -joint_min_entropy(parity, positions, labels, chain) - log2_scale - drawn.log2_ceiling
+    )
+    error = weighted.std() / np.sqrt(20_000)
+    assert 0 < error < 0.05 * expected
+    assert weighted.mean() == pytest.approx(expected, abs=4 * error)
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     seed=st.integers(0, 2**32),
@@ -209,6 +237,26 @@ def test_independent_symbols_add_up_over_connected_blocks_only() -> None:
     assert whole == pytest.approx(sum(parts), abs=1e-9)
     # marginals of the bits of a symbol that is cut would say something else
     assert abs(block_min_entropies(parity, positions, TERNARY, chain).sum() - whole) > 0.01
+
+
+def test_who_knows_the_person_has_least_left_to_guess() -> None:
+    """Two kinds of people: knowing whose key it is never leaves more, and at most one bit less."""
+    parity, positions = PARITIES["[5, 2]"], np.arange(10).reshape(2, 5)
+    rng = np.random.default_rng(3)
+    for _ in range(20):
+        kinds = [drawn_chain(rng, 2, 10) for _ in range(2)]
+        share = rng.dirichlet([1, 1])
+        mixed: dict[bytes, Array] = {}
+        for weight, chain in zip(share, kinds, strict=True):
+            for syndrome, odds in enumerated(parity, positions, BIT, chain).items():
+                mixed[syndrome] = mixed.get(syndrome, np.zeros(len(odds))) + weight * np.array(odds)
+        unknown = left({s: p.tolist() for s, p in mixed.items()})
+        alone = np.array([joint_min_entropy(parity, positions, BIT, chain) for chain in kinds])
+        known = known_source_min_entropy(alone, share)
+        assert known - 1e-9 <= unknown <= known + 1 + 1e-9
+        assert alone.min() - 1e-9 <= known <= alone.max() + 1e-9
+    with pytest.raises(ValueError, match="`shares` must be a distribution over 2 sources"):
+        known_source_min_entropy(np.ones(2), np.array([0.5, 0.4]))
 
 
 def test_connected_blocks_may_be_connected_round_about() -> None:
@@ -293,7 +341,7 @@ def test_bad_input_is_named() -> None:
     ternary = independent_symbols(np.full((10, 3), 1 / 3))
     with pytest.raises(InsufficientData, match="the bits read of symbol 1 do not tell it"):
         joint_min_entropy(parity, np.array([[0, 1, 2, 4, 5]]), TERNARY, ternary)
-    with pytest.raises(InsufficientData, match=r"2\^40 syndromes by 1 by 2 symbols, and more than 4194304"):
+    with pytest.raises(InsufficientData, match=r"2\^40 syndromes by 1 by 2 symbols, and more than 1048576"):
         joint_min_entropy(np.ones((40, 10), np.uint8), np.arange(10)[None], BIT, fair)
     with pytest.raises(ValueError, match="`draws` must be at least 1, got 0"):
         sampled_min_entropy(parity, positions, BIT, fair, rng=rng, draws=0)

@@ -17,7 +17,7 @@ from harness.errors import InsufficientData
 from harness.estimators.entropy.joint_trellis import best_tables, sections, through
 from harness.estimators.entropy.symbol_chains import SymbolChain
 
-__all__ = ["block_min_entropies", "connected_blocks", "joint_min_entropy"]
+__all__ = ["block_min_entropies", "connected_blocks", "joint_min_entropy", "known_source_min_entropy"]
 
 _STEP = 1 << 20  # pairs (proportions, syndrome) kept from one block to the next at most
 _LAST = 1 << 26  # and looked at in the last block
@@ -127,6 +127,37 @@ def connected_blocks(positions: Array, bits: int) -> list[Array]:
                 group[group == group[number]] = group[owner[symbol]]
             owner[symbol] = number
     return [np.flatnonzero(group == g) for g in dict.fromkeys(group.tolist())]
+
+
+def known_source_min_entropy(bits: Array, shares: Array) -> float:
+    """Average min-entropy for someone who knows which of several sources a key is from: whose it is, say.
+
+    Someone who does not know it has at least as much left to guess.
+
+    Parameters
+    ----------
+    bits : (sources,) float
+        What each leaves.
+    shares : (sources,) float
+        How often each is met; they sum to 1.
+
+    Raises
+    ------
+    ValueError
+        If the shares are no distribution over the sources.
+
+    Examples
+    --------
+    One person in ten whose key is known costs all the others' strength:
+
+    >>> round(known_source_min_entropy(np.array([0.0, 128.0]), np.array([0.1, 0.9])), 3)
+    3.322
+    """
+    left, weight = np.asarray(bits, np.float64), np.asarray(shares, np.float64)
+    if left.shape != weight.shape or not (np.min(weight) >= 0 and abs(weight.sum() - 1) < 1e-9):
+        raise ValueError(f"`shares` must be a distribution over {left.size} sources, got {shares}")
+    least = float(left.min())  # else the odds of strong sources alone would underflow
+    return least - float(np.log2(weight @ 2.0 ** (least - left)))
 
 
 def _total(directions: Array, weight: Array, kinds: Array, count: Array) -> float:

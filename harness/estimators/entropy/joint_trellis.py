@@ -18,7 +18,7 @@ from harness.estimators.entropy.symbol_chains import SymbolChain
 
 __all__ = ["LARGEST_TABLE", "Section", "best_tables", "best_words", "sections", "through"]
 
-LARGEST_TABLE = 1 << 22  # entries (syndrome, first symbol, last symbol) of a section at most
+LARGEST_TABLE = 1 << 20  # entries (syndrome, first symbol, last symbol) of a section at most
 
 
 @dataclass(frozen=True, slots=True)
