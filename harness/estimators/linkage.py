@@ -146,6 +146,10 @@ def estimated_linkability(score: Array, first: Array, second: Array, *, level: f
     Every person and every pair of people counts alike, however many attempts they made. Where scores of
     mated pairs are low *and* high, a rising function misses the low ones.
 
+    Measured with normal scores: the value is low by .013 with twenty people and by .05 with eight (.24 for
+    .29). Where nothing links and scores take few values, the lower end of a 90 % interval held in .94 of
+    cases; the permutation test beside it is exact.
+
     References
     ----------
     D_sys: as in `local_linkability`. Variational bounds of f-divergences: Nguyen, Wainwright and Jordan,
