@@ -144,7 +144,9 @@ def estimated_linkability(score: Array, first: Array, second: Array, *, level: f
     Notes
     -----
     Every person and every pair of people counts alike, however many attempts they made. Where scores of
-    mated pairs are low *and* high, a rising function misses the low ones.
+    mated pairs are low *and* high, a rising function misses the low ones. The upper end, fitted and judged
+    on the same people, bounds D_sys of this score only. The lower end allows for people unlike all of
+    these: n people show no more than ``((1 - level) / 2) ** (1 / n)``.
 
     Measured with normal scores: the value is low by .013 with twenty people and by .05 with eight (.24 for
     .29). Where nothing links and scores take few values, the lower end of a 90 % interval held in .94 of
