@@ -10,7 +10,8 @@ import pytest
 
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import Array
+from harness.contracts import Array, Estimate, Linear
+from harness.entropy_measures import _of_secrets
 from harness.errors import InsufficientData
 from harness.estimators.bounded_mean import bounded_mean
 from harness.estimators.entropy.fitted_markov import markov_min_entropy, most_predictable
@@ -144,6 +145,14 @@ def test_bets_hold_for_extreme_values() -> None:
     assert narrow[0] > 5 * narrow[1] > 25 * narrow[2]  # without spread the width falls almost as 1 / n
 
 
+def test_stakes_learn_the_spread_so_that_the_interval_is_about_as_short_as_can_be() -> None:
+    """Beta (30, 90), 4000 values: at most 1.6 times what the normal distribution would give."""
+    values = stream(0, "beta").beta(30, 90, 4000)
+    low, high = bounded_mean(values)
+    assert low < 0.25 < high
+    assert high - low < 1.6 * 2 * 1.96 * values.std() / np.sqrt(4000)
+
+
 @dataclass(frozen=True)
 class Still:
     """Signs that mostly stay as they were, as often positive as negative."""
@@ -222,3 +231,37 @@ def test_where_nothing_depends_both_models_agree() -> None:
     assert 11 < markov.value < 12.000001
     assert abs(markov.value - independent.value) < 0.6
     assert "exact for that source" in str(markov.reason)
+
+
+def test_where_a_code_is_out_of_reach_the_witness_itself_bounds_what_is_left() -> None:
+    """BCH (63, 30), nine in ten signs positive: 63 * .152 bits before anything is published."""
+    scheme = SignCommitment(code="bch-63-30")
+    table = audit(scheme, attacks="population", corpus=Channel(subjects=12, length=63, ones=0.9))
+    rows = {r.method: r for r in table.select(measure="min-entropy") if r.unit == "bit"}
+    assert rows["average-given-helper-markov"].status == "untested"
+    assert "2^33 syndromes" in str(rows["average-given-helper-markov"].reason)
+    held = rows["average-given-helper-markov-before-helper"]
+    assert held.side == "defender-at-most"
+    assert held.low is not None
+    assert held.high is not None
+    assert held.low <= 63 * -np.log2(0.9) <= held.high < 13
+
+
+def test_where_words_share_a_secret_what_is_left_of_the_word_is_an_upper_bound() -> None:
+    chain = fitted_chain(np.array([[0, 1, 1, 0, 1, 0, 0]]), alphabet=2)
+    value = joint_min_entropy(PARITY, np.arange(7)[None], np.array([[0], [1]], np.uint8), chain)
+    estimate = Estimate(
+        value=value, low=value, high=value, level=0.95, unit="bit", side="estimate", evidence="exact",
+        subjects=1, attempts=1, method="x",
+    )  # fmt: skip
+    for rows, side in ((4, "estimate"), (3, "defender-at-most")):
+        linear = Linear(
+            positions=np.arange(7)[None, None],
+            parity=PARITY,
+            syndrome=np.zeros((1, 1, 3), np.uint8),
+            secret_map=np.eye(rows, 7, dtype=np.uint8),
+            secret_offset=np.zeros((1, 1, rows), np.uint8),
+        )
+        found, note = _of_secrets(estimate, linear)
+        assert found.side == side
+        assert ("several words lead to one secret" in note) == (rows == 3)
