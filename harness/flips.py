@@ -95,9 +95,9 @@ def _counts(penalty: Array, limit: Array, bins: int) -> Array:
     left = target[:, None] - last
     low = _read(totals, np.ceil(left - down[:, None]) - 1)
     high = _read(totals, np.where(left < -DUST, -1, np.floor(left + up[:, None])))
-    # whole numbers are exact below 2**53; larger sums of at most 1000 terms err by far less than this
+    # whole numbers are exact below 2**53; larger sums err by less than this, term by term
     found = brackets(low, high, exact)
-    return np.where(found < 2.0**52, found, found * np.array([1 - 1e-12, 1 + 1e-12])[None, :, None])
+    return np.where(found < 2.0**52, found, found * np.array([1 - 1e-11, 1 + 1e-11])[None, :, None])
 
 
 def _read(totals: Array, at: Array) -> Array:

@@ -3,6 +3,8 @@
 The most reliable independent positions of a block spell a word of the code. Words that differ from it
 there in at most two bits are listed with their whole probability; all others follow by what their bits
 cost at these positions alone. That is an attack which can be run, so the attacker gets at least this.
+It is nearly the best there is where reliabilities differ, and far from it where all are alike: then the
+basis is any, and an attacker who draws it again and again needs fewer guesses.
 
 References
 ----------

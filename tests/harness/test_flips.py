@@ -111,8 +111,8 @@ def test_equal_flips_are_counted_exactly(unit: float) -> None:
     found = flip_set_counts(np.full((5, 128), unit), unit * weight, bins=2048)
     for row, w in enumerate(weight.tolist()):
         below = sum(comb(128, i) for i in range(w))
-        assert found[0, :, row] == pytest.approx([below, below], rel=3e-12)
-        assert found[1, :, row] == pytest.approx([below + comb(128, w)] * 2, rel=3e-12)
+        assert found[0, :, row] == pytest.approx([below, below], rel=3e-11)
+        assert found[1, :, row] == pytest.approx([below + comb(128, w)] * 2, rel=3e-11)
         assert found[0, 0, row] <= below <= found[0, 1, row]
         assert found[1, 0, row] <= below + comb(128, w) <= found[1, 1, row]
 
