@@ -12,6 +12,7 @@ from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
 from harness.estimators import guesses, leakage, means, proportion
 from harness.exchange import Honest
+from harness.keyrate_rows import keyrate_rows
 from harness.results import PerSubject, Row
 from harness.score import ORDERED_STATISTICS, Disclosure, Scores
 from harness.streams import stream
@@ -56,12 +57,12 @@ def attack_rows(
         reason="people whose key was found in at least one attempt, and the limits of their share",
     )
     low, high = scores.ranks.log2_rank(key_bits)
-    table.add(
-        "key-rank",
-        means.subject_median(
-            low, high, subject, unit="log2", side="attacker-at-least", method=scores.method
-        ),
+    rank = means.subject_median(
+        low, high, subject, unit="log2", side="attacker-at-least", method=scores.method
     )
+    if scores.method == ORDERED_STATISTICS:
+        rank = replace(rank, evidence="modelled")
+    table.add("key-rank", rank)
     table.people("key-rank", (low + high) / 2, subject)
     _guesses(table, scores, subject, key_bits)
     if scores.right is not None:
@@ -75,6 +76,7 @@ def attack_rows(
             reason="of the likeliest symbols, before any decoding",
         )
     _information(table, scores, disclosure, subject, key_bits, seed)
+    keyrate_rows(table, honest, scores)
     return table.rows, table.per_subject
 
 

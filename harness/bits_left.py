@@ -10,6 +10,7 @@ from harness.collecting import Rows
 from harness.contracts import Estimate
 from harness.errors import InsufficientData
 from harness.estimators import ledger, record
+from harness.estimators.extraction_length import FORMS, extractable
 from harness.estimators.ledger import Stage
 from harness.exchange import Honest
 from harness.results import Row
@@ -17,6 +18,8 @@ from harness.results import Row
 __all__ = ["MEASURE", "STAGES", "ledger_rows"]
 
 MEASURE = "bits-left"
+EPSILON_BITS = 32
+"""An extracted key may be this far from uniform: statistical distance 2^-32."""
 STAGES = (
     "uniform-record",
     "independent-record",
@@ -140,14 +143,13 @@ def _end(table: Rows, last: Estimate, rows: Sequence[Row]) -> None:
     """Extraction, and time: of the last stage that is known."""
     seconds = _one(rows, "time")
     agreement = _one(rows, "key-agreement")
-    lengths = [ledger.after_extraction(last, with_two=form) for form in (True, False)]
-    for length, said in zip(
-        lengths, ("m - 2 log2(1/e) + 2", "m - 2 log2(1/e), two bits shorter"), strict=True
-    ):
+    lengths = [extractable(last, epsilon=2.0**-EPSILON_BITS, form=form) for form in FORMS]
+    for length, extra in zip(lengths, FORMS.values(), strict=True):
+        said = f"m - 2 log2(1/e) + {extra:g}"
         table.add(
             MEASURE,
             length,
-            reason=f"uniform but for e = 2^-{ledger.EPSILON_BITS}, whatever the adversary computes: {said}",
+            reason=f"uniform but for e = 2^-{EPSILON_BITS}, whatever the adversary computes: {said}",
         )
     if agreement is None or seconds is None or not seconds.value > 0:
         table.skip(MEASURE, "bit/s", "the captures do not say how long sensing took", method=last.method)

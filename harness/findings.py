@@ -27,7 +27,10 @@ from harness.view import needs
 
 __all__ = ["FAMILY_LEVEL", "attack_findings", "corpus_findings", "promised_odds", "scheme_findings"]
 
-_MODELLED = "average-given-helper-independent-symbols"
+_MODELLED = {
+    "average-given-helper-independent-symbols": "if symbols were independent with the shares seen here",
+    "average-given-helper-markov": "if each symbol depends on the one before it as seen here",
+}
 FAMILY_LEVEL = 0.01
 """Chance that a sound scheme is flagged in one audit of it, shared by all tests."""
 _KINDS = 4  # odds, views, strangers, repeats
@@ -157,15 +160,17 @@ def scheme_findings(
             "note",
             f"Nothing discloses what these public arrays say of the key: {names}.",
         )
+    known = [r for r in rows if r.method in _MODELLED and r.attack is None and r.value is not None]
+    least_of = min(known, key=lambda r: r.value or 0.0).method if known else None
     for row in rows:
         if row.value is None or row.low is None:
             continue
-        if row.method == _MODELLED and row.high is not None and row.high < bits - 1:
+        if row.method == least_of and row.high is not None and row.high < bits - 1:
             yield say(
                 "less-entropy-than-promised",
                 "medium",
                 f"Given the helper data {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of the "
-                f"promised {bits} are left, if symbols were independent with the shares seen here.",
+                f"promised {bits} are left, {_MODELLED[row.method]}.",
                 bits=row.value,
             )
         if row.measure == "min-entropy" and row.method == "most-common-value" and row.value == 0:

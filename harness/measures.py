@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from harness.accumulation_rows import accumulation_rows
 from harness.collecting import Rows
 from harness.contracts import Estimate
 from harness.decoding import witness_bits
@@ -14,6 +15,7 @@ from harness.entropy_measures import entropy_rows
 from harness.errors import ContractError
 from harness.estimators import means, proportion, rate
 from harness.exchange import Honest, strangers
+from harness.linkage_rows import linkage_rows
 from harness.results import PerSubject, Row
 from harness.score import Disclosure
 
@@ -23,7 +25,7 @@ __all__ = ["honest_rows"]
 def honest_rows(
     scheme: Any, honest: Honest, disclosure: Disclosure, *, data: str, seed: int
 ) -> tuple[list[Row], list[PerSubject], dict[str, Any]]:
-    """What the scheme does for its owner: agreement, failures, time, entropy, rate.
+    """What the scheme does for its owner: agreement, failures, time, entropy, linkage, rate.
 
     Returns
     -------
@@ -48,6 +50,8 @@ def honest_rows(
     table.people("time", honest.seconds, subject)
     _public_bits(table, honest)
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
+    accumulation_rows(table, honest, limit=float(scheme.key_bits))
+    linkage_rows(table, scheme, honest, disclosure, seed=seed)
     _rates(table, honest, disclosure, seconds, agreement, strength)
     return table.rows, table.per_subject, facts
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
@@ -25,7 +26,11 @@ __all__ = [
 ]
 
 POPULATION = "population"
-_GIVEN_HELPER = ("average-given-helper-independent-symbols", "average-given-helper-chain-bound")
+_GIVEN_HELPER = (
+    ("average-given-helper-independent-symbols", "average-given-helper-markov"),
+    ("average-given-helper-markov-before-helper",),
+    ("average-given-helper-chain-bound",),
+)
 _ODDS = {"odds-1": 1, "odds-2^20": 2**20, "odds-2^40": 2**40}
 _DIRECT = {  # quantity -> measure, unit, method (None: whichever)
     "raw-rate": ("rate", "bit/s", "symbol-log2"),
@@ -237,9 +242,12 @@ def _given_helper(audit: Audit, scheme: str) -> Row:
     rows = {
         r.method: r for r in audit.select(scheme=scheme, attack=None, measure="min-entropy", unit="bit")
     }
-    best = [rows[m] for m in _GIVEN_HELPER if m in rows and rows[m].status == "measured"]
-    if best:
-        return best[0]
+    measured = [
+        [rows[m] for m in same if m in rows and rows[m].status == "measured"] for same in _GIVEN_HELPER
+    ]
+    for same in measured:
+        if same:  # the model that leaves less is the better attack
+            return min(same, key=lambda r: math.inf if r.value is None else r.value)
     return next(
         iter(rows.values()),
         _blank(audit, scheme, None, "min-entropy", _why(audit, scheme, None, "min-entropy"), unit="bit"),

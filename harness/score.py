@@ -20,7 +20,7 @@ from harness.decoding import block_words, enumerable, secret_ranks, witness_bits
 from harness.errors import ContractError
 from harness.exchange import Honest, call, parts
 from harness.gf2 import product
-from harness.ordered_statistics import ordered_statistics
+from harness.ordered_statistics import after_own_decoder, ordered_statistics
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 from harness.surprise import symbol_surprise
 
@@ -188,6 +188,8 @@ def judge(
             )
         else:
             ranks = ordered_statistics(outcome.log_prob, disclosure.labels, linear, symbols)
+            if callable(getattr(scheme, "reproduce", None)):
+                ranks = after_own_decoder(ranks, *_own_decoder(outcome.log_prob, scheme, helper, keys))
             method = ORDERED_STATISTICS
     elif callable(getattr(scheme, "reproduce", None)):
         ranks, method = _by_reproducing(outcome.log_prob, scheme, helper, keys), f"best-first-{BEST_FIRST}"
@@ -263,6 +265,18 @@ def _gains(
         table = np.stack([told[:, place, symbols[r]].mean(axis=1) for r in rows[first]], axis=1)
         tables.append(table / np.log(2))
     return own, tuple(tables)
+
+
+def _own_decoder(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> tuple[Array, Array]:
+    """Where the attacker's copy of the scheme accepts the likeliest witness, and where its key is A's."""
+    likely = log_prob.argmax(axis=2).astype(np.uint8)
+    witness = Witness(symbols=likely, alphabet=log_prob.shape[2], acquired=np.ones(len(likely), bool))
+    own = copy.deepcopy(scheme)
+    found = call(scheme.name, "reproduce()", own.reproduce, witness, helper)
+    answer, accepted = parts(scheme.name, "reproduce()", found, 2)
+    guessed = validate.key_bits(scheme.name, "keys of B", answer, len(likely), keys.shape[1])
+    kept = validate.accepted_flags(scheme.name, accepted, len(likely))
+    return kept, (guessed == keys).all(axis=1)
 
 
 def _by_reproducing(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> Ranks:

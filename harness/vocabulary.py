@@ -49,7 +49,7 @@ _STAGES = (
     "key-length",
     "given-helper",
     "strongest-view",
-    "leftover-hash",
+    "leftover-hash-dodis-2008",
     "leftover-hash-textbook",
 )
 

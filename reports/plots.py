@@ -19,7 +19,7 @@ _STAGE_NAMES = {
     "key-length": "length of the key",
     "given-helper": "helper data",
     "strongest-view": "strongest adversary",
-    "leftover-hash": "extraction",
+    "leftover-hash-dodis-2008": "extraction",
 }
 
 

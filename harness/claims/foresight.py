@@ -19,7 +19,7 @@ _RATES = frozenset({"key-agreement", "failure-to-acquire", "strangers-agreement"
 _NEED_TWO = frozenset(
     {"bit-mismatch", "time", "attacker-bit-agreement", "mutual-information", "rate", "time-to-key"}
 )
-_NEED_TWO_METHODS = frozenset({"average-given-helper-independent-symbols"})
+_NEED_TWO_METHODS = frozenset({"average-given-helper-independent-symbols", "average-given-helper-markov"})
 _MEDIAN_LEVEL = 0.95  # two-sided, of the interval of a median over people
 _GUESSES_LEVEL = 0.9  # two-sided, of the interval of guesses for given odds
 

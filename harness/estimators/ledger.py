@@ -9,10 +9,7 @@ from dataclasses import dataclass, replace
 from harness.contracts import Estimate
 from harness.estimators.rate import net_rate
 
-__all__ = ["EPSILON_BITS", "Stage", "after_extraction", "after_view", "ledger", "per_second"]
-
-EPSILON_BITS = 32
-"""An extracted key may be this far from uniform: statistical distance 2^-32."""
+__all__ = ["Stage", "after_view", "ledger", "per_second"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,48 +107,6 @@ def after_view(odds: Estimate) -> Estimate:
         unit="bit",
         side="defender-at-most",
         method="strongest-view",
-    )
-
-
-def after_extraction(bits: Estimate, *, epsilon_bits: float = EPSILON_BITS, with_two: bool) -> Estimate:
-    """Length of a key that is uniform but for a distance of 2^-epsilon_bits.
-
-    Parameters
-    ----------
-    bits : Estimate
-        Average min-entropy before extraction.
-    epsilon_bits : float
-        log2 of 1/epsilon.
-    with_two : bool
-        The form ``m - 2 log2(1/epsilon) + 2`` of Dodis, Ostrovsky, Reyzin and Smith (SIAM J. Comput. 38
-        (2008) 97–139); without, that of textbooks, two bits shorter.
-
-    Returns
-    -------
-    Estimate
-        Never below 0.
-
-    Raises
-    ------
-    ValueError
-        If `epsilon_bits` is negative.
-
-    Examples
-    --------
-    >>> m = Estimate(value=131.0, low=131.0, high=131.0, level=0.95, unit="bit", side="estimate",
-    ...     evidence="exact", subjects=1, attempts=1, method="source")
-    >>> after_extraction(m, with_two=True).value, after_extraction(m, with_two=False).value
-    (69.0, 67.0)
-    """
-    if not epsilon_bits >= 0:
-        raise ValueError(f"`epsilon_bits` must be at least 0, got {epsilon_bits}")
-    cost = 2 * epsilon_bits - (2 if with_two else 0)
-    return replace(
-        bits,
-        value=max(bits.value - cost, 0.0),
-        low=max(bits.low - cost, 0.0) if bits.low == bits.low else bits.low,
-        high=max(bits.high - cost, 0.0) if bits.high == bits.high else bits.high,
-        method="leftover-hash" if with_two else "leftover-hash-textbook",
     )
 
 

@@ -17,7 +17,7 @@ from harness import audit
 from harness.contracts import DEVICE_B, Array, Estimate
 from harness.errors import InsufficientData
 from harness.estimators import jackknife
-from harness.estimators.ledger import Stage, after_extraction, after_view, ledger, per_second
+from harness.estimators.ledger import Stage, after_view, ledger, per_second
 from harness.estimators.record import chain_record, independent_record, likeliest_path, uniform_record
 from harness.results import Audit, Row
 
@@ -143,17 +143,6 @@ def test_odds_leave_what_their_logarithm_says() -> None:
     assert (held.low, held.value, held.high) == (1.0, 10.0, 12.0)
 
 
-def test_extraction_costs_twice_the_exponent() -> None:
-    """131 bits at a distance of 2^-32: 69 by Dodis et al. (2008), 67 in the textbook form."""
-    m = replace(BITS, value=131.0, low=20.0, high=math.nan)
-    assert after_extraction(m, with_two=True).value == 69.0
-    assert after_extraction(m, with_two=False).value == 67.0
-    assert after_extraction(m, with_two=True).low == 0.0
-    assert math.isnan(after_extraction(m, with_two=True).high)
-    with pytest.raises(ValueError, match="`epsilon_bits`"):
-        after_extraction(m, epsilon_bits=-1, with_two=True)
-
-
 def test_failed_attempts_cost_time() -> None:
     agreement = replace(BITS, value=0.5, low=0.4, high=0.6, unit="probability")
     seconds = replace(BITS, value=20.0, low=10.0, high=30.0, unit="s")
@@ -187,7 +176,7 @@ def test_the_ledger_of_a_known_source_is_as_it_must_be(control: Audit) -> None:
     assert view.low is not None
     assert view.high is not None
     assert view.low < -blocks * math.log2(0.8073) < view.high
-    assert left(control, "leftover-hash").value == 0.0
+    assert left(control, "leftover-hash-dodis-2008").value == 0.0
     values = [
         left(control, m).value
         for m in ("uniform-record", "independent-record", "chain-record", "given-helper", "strongest-view")
