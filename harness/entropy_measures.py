@@ -14,6 +14,7 @@ from harness import gf2
 from harness.collecting import Rows
 from harness.contracts import Array, Estimate, Linear
 from harness.errors import InsufficientData
+from harness.estimators.dependence import neighbours_p_value
 from harness.estimators.entropy import given_helper, most_common
 from harness.estimators.entropy.fitted_markov import markov_min_entropy, most_predictable
 from harness.exchange import Honest, call
@@ -24,6 +25,7 @@ __all__ = ["entropy_rows"]
 
 _INDEPENDENT = "average-given-helper-independent-symbols"
 _MARKOV = "average-given-helper-markov"
+_DEPENDENT = 0.01  # a chain counts where its dependence is seen at this level
 _DRAWS = 100
 _WORK = 2e8  # (draw, block, syndrome, symbol, symbol): large alphabets get fewer draws
 
@@ -85,10 +87,8 @@ def entropy_rows(
         "positions": linear.positions[0],
         "limit": limit,
     }
-    found = [
-        _independent(table, symbols, subject, who, linear, source),
-        _markov(table, symbols, subject, linear, source, seed=seed),
-    ]
+    independent = _independent(table, symbols, subject, who, linear, source)
+    found = [independent, _markov(table, symbols, subject, linear, source, independent, seed=seed)]
     judged = [estimate for estimate in found if estimate is not None]
     return min(judged, key=lambda estimate: estimate.value) if judged else chain
 
@@ -123,6 +123,7 @@ def _markov(
     subject: Array,
     linear: Linear,
     source: dict[str, Any],
+    independent: Estimate | None,
     *,
     seed: int,
 ) -> Estimate | None:
@@ -144,8 +145,15 @@ def _markov(
         return None
     every, note = _of_secrets(every, linear)
     alone = replace(alone, method=f"{_MARKOV}-worst-subject", side=every.side)
-    said = "each symbol depending on the one before as in all people, all blocks jointly"
-    table.add("min-entropy", every, reason=f"{said}; {_drawn(error, draws, blocks)}{note}")
+    p = neighbours_p_value(symbols, alphabet=alphabet, rng=stream(seed, "neighbours"))
+    if p > _DEPENDENT and independent is not None:
+        # a chain fitted to symbols that are independent finds habits where there are none
+        every, note = replace(independent, method=_MARKOV), ""
+        said = f"no dependence of neighbours was seen (p = {p:.2g}), so the figure for none stands"
+    else:
+        said = "each symbol depending on the one before as in all people, all blocks jointly"
+        said = f"{said} (p = {p:.2g}); {_drawn(error, draws, blocks)}"
+    table.add("min-entropy", every, reason=f"{said}{note}")
     table.add(
         "min-entropy",
         alone,

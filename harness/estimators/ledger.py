@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from harness.contracts import Estimate
 from harness.estimators.rate import net_rate
 
@@ -50,8 +52,10 @@ def ledger(stages: Sequence[Stage]) -> list[Stage]:
     for stage in stages:
         now = stage
         if stage.bits is not None:
-            if least is not None and least.bits is not None and stage.bits.value > least.bits.value:
-                now = replace(stage, bits=_capped(stage.bits, least.bits), note=_tighter(stage, least))
+            if least is not None and least.bits is not None:
+                tighter = stage.bits.value > least.bits.value
+                note = _tighter(stage, least) if tighter else stage.note
+                now = replace(stage, bits=_capped(stage.bits, least.bits), note=note)
             if stage.bits.side != "defender-at-least":  # a floor under what is left caps nothing after it
                 least = now
         found.append(now)
@@ -59,11 +63,12 @@ def ledger(stages: Sequence[Stage]) -> list[Stage]:
 
 
 def _capped(bits: Estimate, least: Estimate) -> Estimate:
+    value = min(bits.value, least.value)
     return replace(
         bits,
-        value=least.value,
-        low=bits.low if math.isnan(bits.low) else min(bits.low, least.value),
-        high=least.high if math.isnan(bits.high) else min(bits.high, least.high),
+        value=value,
+        low=bits.low if math.isnan(bits.low) else min(bits.low, value),
+        high=float(np.fmin(bits.high, least.high)),  # an open end is bounded by what the other knows
     )
 
 

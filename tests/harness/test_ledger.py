@@ -171,7 +171,12 @@ def test_the_ledger_of_a_known_source_is_as_it_must_be(control: Audit) -> None:
     assert uniform.value is not None
     assert uniform.value % 23 == 0
     blocks = uniform.value / 23
-    assert given_helper.value == pytest.approx(12 * blocks, rel=0.05)
+    # a chain fitted to few symbols finds habits where there are none: the value is low, the interval holds
+    assert given_helper.value is not None
+    assert given_helper.low is not None
+    assert given_helper.high is not None
+    assert 0.9 * 12 * blocks < given_helper.value <= 12 * blocks
+    assert given_helper.low < 12 * blocks <= given_helper.high
     view = left(control, "strongest-view")
     assert view.low is not None
     assert view.high is not None
