@@ -10,7 +10,7 @@ import numpy as np
 from harness.collecting import Rows
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
-from harness.estimators import guesses, leakage, means, proportion
+from harness.estimators import discrete_leakage, guesses, leakage, leakage_test, means, proportion
 from harness.exchange import Honest
 from harness.keyrate_rows import keyrate_rows
 from harness.results import PerSubject, Row
@@ -75,7 +75,7 @@ def attack_rows(
             ),
             reason="of the likeliest symbols, before any decoding",
         )
-    _information(table, scores, disclosure, subject, key_bits, seed)
+    _information(table, scores, honest, disclosure, subject, key_bits, seed)
     keyrate_rows(table, honest, scores)
     return table.rows, table.per_subject
 
@@ -134,8 +134,26 @@ def _odds_note(scores: Scores, estimate: Estimate, note: str | None) -> str:
     return "; ".join(parts)
 
 
+def _detectable(attempts: int) -> str:
+    """What the test could have seen."""
+    said = "the likeliest symbols, looked at three ways"
+    try:
+        least = discrete_leakage.detectable_information(attempts)
+    except InsufficientData:
+        return f"{said}; {attempts} attempts are too few to see any leak in a single bit"
+    return (
+        f"{said}; {attempts} independent attempts show {least:.2g} bit in a single bit four times in five"
+    )
+
+
 def _information(
-    table: Rows, scores: Scores, disclosure: Disclosure, subject: Array, key_bits: int, seed: int
+    table: Rows,
+    scores: Scores,
+    honest: Honest,
+    disclosure: Disclosure,
+    subject: Array,
+    key_bits: int,
+    seed: int,
 ) -> None:
     if scores.gain is None:
         table.skip(
@@ -154,6 +172,17 @@ def _information(
             table.add(
                 "leakage-test", p, reason="does the view tell an attempt from the same person's others?"
             )
+            if scores.likely is not None:
+                table.add(
+                    "leakage-test",
+                    leakage_test.min_p_value(
+                        scores.likely,
+                        honest.a.symbols[scores.attempt],
+                        subject,
+                        rng=stream(seed, "min-p", str(table.attack)),
+                    ),
+                    reason=_detectable(len(subject)),
+                )
         except InsufficientData as error:
             table.skip("leakage-test", "p-value", str(error))
     if np.isnan(scores.ranks.surprise).any():

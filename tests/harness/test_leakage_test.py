@@ -1,0 +1,44 @@
+"""Three statistics in one permutation test: each kind of leak is found, and identity is none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from harness.errors import InsufficientData
+from harness.estimators.leakage_test import min_p_value
+from harness.streams import stream
+
+SUBJECT = np.repeat(np.arange(15), 10)
+RNG = np.random.default_rng(2)
+TRUE = RNG.integers(0, 2, (150, 32))
+NOISE = RNG.integers(0, 2, (150, 32))
+
+
+def p_of(told: np.ndarray, true: np.ndarray = TRUE) -> float:
+    return min_p_value(told, true, SUBJECT, rng=stream(0, "min-p"), repetitions=499).value
+
+
+def test_each_kind_of_leak_is_found_and_nothing_is_none() -> None:
+    assert p_of(NOISE) > 0.05
+    everywhere = np.where(RNG.random(TRUE.shape) < 0.12, TRUE, NOISE)
+    one_bad = NOISE.copy()
+    one_bad[:, 5] = np.where(RNG.random(150) < 0.6, TRUE[:, 5], NOISE[:, 5])
+    mixed = np.where(np.arange(32) % 2 == 0, TRUE, 1 - TRUE)
+    mixed = np.where(RNG.random(TRUE.shape) < 0.25, mixed, NOISE)
+    for told in (everywhere, one_bad, mixed):
+        assert p_of(told) <= 0.01
+
+
+def test_bits_that_a_person_always_has_are_identity_not_leakage() -> None:
+    habit = RNG.random((15, 32))[SUBJECT]
+    true = (RNG.random(TRUE.shape) < habit).astype(int)
+    assert p_of((habit > 0.5).astype(int), true) > 0.05
+
+
+def test_constant_views_say_nothing_and_single_attempts_are_refused() -> None:
+    assert p_of(np.zeros_like(TRUE)) == 1.0
+    with pytest.raises(InsufficientData, match="two attempts of one subject"):
+        min_p_value(TRUE[:15], TRUE[:15], np.arange(15), rng=stream(0, "x"))
+    with pytest.raises(ValueError, match="one shape"):
+        min_p_value(TRUE, TRUE[:, :5], SUBJECT, rng=stream(0, "x"))
