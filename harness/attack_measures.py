@@ -10,7 +10,15 @@ import numpy as np
 from harness.collecting import Rows
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
-from harness.estimators import discrete_leakage, guesses, leakage, leakage_test, means, proportion
+from harness.estimators import (
+    discrete_leakage,
+    guesses,
+    leakage,
+    leakage_test,
+    means,
+    proportion,
+    sessions,
+)
 from harness.exchange import Honest
 from harness.keyrate_rows import keyrate_rows
 from harness.results import PerSubject, Row
@@ -21,6 +29,8 @@ from harness.validate import MAX_GUESSES
 __all__ = ["BUDGETS", "OFFLINE_FROM", "attack_rows", "successes"]
 
 BUDGETS = (1, 10, 100, 2**20, 2**40, 2**64)
+SESSIONS = (10, 100)
+"""Lifetimes over which fresh keys are counted; claims may declare others."""
 OFFLINE_FROM = 2**20
 """From here on a budget is spent off line, where trials made beforehand count."""
 
@@ -47,8 +57,11 @@ def attack_rows(
         )
         if scores.method == ORDERED_STATISTICS:  # the order in which keys are tried is a model's
             estimate = replace(estimate, evidence="modelled")
-        table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, note))
+        most = proportion.subject_rate(high >= 0.5, subject, side="attacker-at-least").high
+        table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, most, note))
         table.people("success-odds", low, subject, budget=budget)
+        if budget == 1:
+            _over_sessions(table, low, subject, estimate)
     found = scores.ranks.success(1, offline=False)[0] >= 0.5
     table.add(
         "weak-people",
@@ -78,6 +91,22 @@ def attack_rows(
     _information(table, scores, honest, disclosure, subject, key_bits, seed)
     keyrate_rows(table, honest, scores)
     return table.rows, table.per_subject
+
+
+def _over_sessions(table: Rows, hits: Array, subject: Array, odds: Estimate) -> None:
+    """The chance of any key of many sessions, one guess at each."""
+    for count in SESSIONS:
+        found = sessions.odds_over_sessions(hits, subject, odds=odds, sessions=count)
+        made = int(np.bincount(np.unique(subject, return_inverse=True)[1]).min())
+        short = (
+            f"; the value counts {made} sessions only, as some people made no more" if made < count else ""
+        )
+        table.add(
+            "odds-over-sessions",
+            found,
+            budget=1,
+            reason=f"any of {count} fresh keys, one guess each, independent given the person{short}",
+        )
 
 
 def _guesses(table: Rows, scores: Scores, subject: Array, key_bits: int) -> None:
@@ -123,12 +152,14 @@ def _chances(scores: Scores, key_bits: int, budget: int) -> tuple[Array, Array]:
     return scores.ranks.success(budget, offline=budget >= OFFLINE_FROM)
 
 
-def _odds_note(scores: Scores, estimate: Estimate, note: str | None) -> str:
+def _odds_note(scores: Scores, estimate: Estimate, most: float, note: str | None) -> str:
+    """What odds and their limits rest on; `most` takes people as the unit."""
     parts = [f"rank by {scores.method}"]
-    if estimate.value == 0:
-        parts.append(
-            f"no success seen: the upper limit assumes an intra-class correlation of {proportion.ICC_FLOOR}"
-        )
+    seen = "no success seen: " if estimate.value == 0 else ""
+    parts.append(
+        f"{seen}limits assume an intra-class correlation of {proportion.ICC_FLOOR} or what was seen if "
+        f"more, and under-cover from .5 on; people of whom any key falls are at most {most:.3g} of all"
+    )
     if note:
         parts.append(note)
     return "; ".join(parts)

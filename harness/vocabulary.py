@@ -85,6 +85,9 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "agreement-within": _honest("probability", more=True, methods=_TRIES),
         "retries": _honest("tries", "s", more=False, methods=_TRIES),
         "success-odds": _of_attack("probability", more=False, budgeted=True),
+        "odds-over-sessions": _of_attack(
+            "probability", more=False, budgeted=True, methods=("sessions-10", "sessions-100")
+        ),
         "weak-people": _of_attack("probability", more=False, budgeted=True),
         "key-rank": _of_attack("log2", more=True),
         "guesses-for-odds": _of_attack("log2", more=True, methods=("at-1-percent", "at-50-percent")),
