@@ -9,7 +9,7 @@ from scipy.stats import chi2
 
 from harness.contracts import Array
 from harness.errors import InsufficientData
-from harness.estimators.entropy.sequences import whole_symbols
+from harness.estimators.entropy.whole_symbols import whole_symbols
 
 __all__ = ["ALPHA", "ChiSquare", "binned", "goodness_of_fit", "independence"]
 

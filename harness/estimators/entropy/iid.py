@@ -12,7 +12,7 @@ from harness.contracts import Array
 from harness.errors import InsufficientData
 from harness.estimators.entropy.chi_square import ALPHA, goodness_of_fit, independence
 from harness.estimators.entropy.permutations import OrderCount, permutation_test
-from harness.estimators.entropy.sequences import whole_symbols
+from harness.estimators.entropy.whole_symbols import whole_symbols
 
 __all__ = ["IidAssessment", "Verdict", "iid_assessment", "longest_repeat", "repeat_chance"]
 

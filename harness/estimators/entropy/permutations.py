@@ -10,7 +10,7 @@ import numpy as np
 from harness.contracts import Array
 from harness.errors import InsufficientData
 from harness.estimators.entropy.permutation_statistics import STATISTICS, order_statistics
-from harness.estimators.entropy.sequences import whole_symbols
+from harness.estimators.entropy.whole_symbols import whole_symbols
 
 __all__ = ["FEWEST", "OrderCount", "permutation_counts", "permutation_test", "tail_count"]
 

@@ -10,7 +10,7 @@ from scipy.stats import binom
 
 from harness.contracts import Array
 from harness.errors import InsufficientData
-from harness.estimators.entropy.sequences import whole_symbols
+from harness.estimators.entropy.whole_symbols import whole_symbols
 
 __all__ = ["ALPHA", "FULL", "RestartTest", "common_counts", "restart_test", "sanity_cutoff"]
 
