@@ -90,6 +90,19 @@ def attack_rows(
         )
     _information(table, scores, honest, disclosure, subject, key_bits, seed)
     keyrate_rows(table, honest, scores)
+    if scores.surprise_a is not None and scores.doubt is not None:
+        table.add(
+            "over-confidence",
+            means.subject_mean(
+                scores.surprise_a - scores.doubt,
+                subject,
+                unit="bit/symbol",
+                side="estimate",
+                method="surprise-less-expected",
+            ),
+            reason="a calibrated belief is as surprised as it expects to be: where the interval leaves out "
+            "0, figures that rest on the belief's own probabilities do not hold, while ranks still count",
+        )
     return table.rows, table.per_subject
 
 

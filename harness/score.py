@@ -22,7 +22,7 @@ from harness.exchange import Honest, call, parts
 from harness.gf2 import product
 from harness.ordered_statistics import after_own_decoder, ordered_statistics
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
-from harness.surprise import symbol_surprise
+from harness.surprise import expected_surprise, symbol_surprise
 
 __all__ = ["Disclosure", "Scores", "disclosure_of", "judge", "symbol_prior"]
 
@@ -56,6 +56,7 @@ class Scores:
     right: Array | None = None  # (rows,) share of bits that the likeliest symbols, or key bits, have right
     likely: Array | None = None  # (rows, m) uint8: the likeliest symbols, without helper data
     surprise_a: Array | None = None  # (rows,) bits per symbol, at A's symbols, without helper data
+    doubt: Array | None = None  # (rows,) bits per symbol of surprise that the belief itself expects
     surprise_b: Array | None = None  # and at B's; NaN where B acquired nothing
     cross: tuple[
         Array, ...
@@ -211,6 +212,7 @@ def judge(
         right=_right(likely, symbols, disclosure.labels),
         likely=likely,
         surprise_a=surprise_a,
+        doubt=expected_surprise(outcome.log_prob),
         surprise_b=surprise_b,
         cross=cross,
     )
@@ -353,6 +355,7 @@ def merge(parts: list[Scores]) -> Scores:
         right=whole([p.right for p in parts]),
         likely=whole([p.likely for p in parts]),
         surprise_a=whole([p.surprise_a for p in parts]),
+        doubt=whole([p.doubt for p in parts]),
         surprise_b=whole([p.surprise_b for p in parts]),
         cross=tuple(table for p in parts for table in p.cross),
     )

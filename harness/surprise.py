@@ -7,7 +7,7 @@ import numpy as np
 from harness.contracts import Array
 from harness.exchange import Honest
 
-__all__ = ["channel_to_b", "symbol_surprise"]
+__all__ = ["channel_to_b", "expected_surprise", "symbol_surprise"]
 
 _FLOOR = -1e3  # nats: a belief that rules out the truth loses a lot, not everything
 
@@ -21,6 +21,24 @@ def channel_to_b(a: Array, b: Array, alphabet: int) -> Array:
     counts = np.bincount(a.ravel().astype(np.intp) * alphabet + b.ravel(), minlength=alphabet**2)
     table = counts.reshape(alphabet, alphabet) + 1.0 / alphabet
     return np.asarray(table / table.sum(axis=1, keepdims=True))
+
+
+def expected_surprise(log_prob: Array) -> Array:
+    """Mean surprise, in bits per symbol, that a belief itself expects: its entropy.
+
+    Parameters
+    ----------
+    log_prob : (rows, m, alphabet)
+        Natural logs; -inf allowed.
+
+    Returns
+    -------
+    (rows,) float
+        A belief that is more surprised than it expected is over-confident.
+    """
+    share = np.exp(log_prob)
+    met = (share * np.where(share > 0, log_prob, 0.0)).sum(axis=2).mean(axis=1)
+    return np.asarray(0.0 - met / np.log(2))
 
 
 def symbol_surprise(log_prob: Array, honest: Honest, attempt: Array) -> tuple[Array, Array | None]:

@@ -93,6 +93,7 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "guesses-for-odds": _of_attack("log2", more=True, methods=("at-1-percent", "at-50-percent")),
         "attacker-bit-agreement": _of_attack("probability", more=False),
         "mutual-information": _of_attack("bit", "bit/symbol", more=False),
+        "over-confidence": _of_attack("bit/symbol", more=True),
         "leakage-test": _of_attack("p-value", more=True),
         "secret-key-rate": _of_attack("bit/symbol", more=True, methods=("maurer-lower", "maurer-upper")),
         "device-information": _of_attack("bit/symbol", more=True, methods=("i-ab",)),
