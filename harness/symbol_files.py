@@ -181,14 +181,13 @@ def _plain(stream: IO[bytes], size: int) -> Array:
     if len(shape) not in (1, 2) or min(shape, default=0) < 0:
         raise UsageError(f"an array must be (symbols,) or (restarts, symbols), got shape {str(shape)[:60]}")
     wanted = math.prod(shape) * dtype.itemsize
-    if wanted > _MOST or wanted > size:
+    there = size - stream.tell()
+    if wanted > _MOST or wanted > there:
         raise UsageError(
-            f"an array must hold at most {_MOST} bytes and no more than are there, got shape "
-            f"{str(shape)[:60]} of {dtype} where {size} are"
+            f"an array must have at most {_MOST} bytes and no more than are there, got shape "
+            f"{str(shape)[:60]} of {dtype} where {there} bytes are"
         )
     flat = np.frombuffer(stream.read(wanted), dtype)
-    if flat.size != math.prod(shape):
-        raise UsageError(f"an array must be whole, got {flat.size} of {math.prod(shape)} numbers")
     return flat.reshape(shape, order="F" if fortran else "C")
 
 
@@ -208,10 +207,12 @@ def _sized(values: Array, bits: int | None, kind: str) -> SymbolFile:
     most = 2 ** (WIDEST if bits is None else bits) - 1
     if flat.max() > most:
         place = int(np.argmax(flat > most))
-        told = (
-            f"at most {most} ({WIDEST} bits, the standard's limit)" if bits is None else f"at most {most}"
+        limit, advice = f"of {bits} bits", "allow more bits"
+        if most == 2**WIDEST - 1:
+            limit = f"of {WIDEST} bits, the widest that the standard assesses"
+            advice = "quantise more coarsely, or cut each into bytes"
+        raise UsageError(
+            f"symbols must be at most {most} ({limit}), got {flat[place]:g} as number {place + 1}: {advice}"
         )
-        advice = "quantise more coarsely, or cut each into bytes" if bits is None else "give more bits"
-        raise UsageError(f"symbols must be {told}, got {flat[place]:g} as number {place + 1}: {advice}")
     width = max(1, int(flat.max()).bit_length()) if bits is None else bits
     return SymbolFile(symbols=values.astype(np.uint8), bits=width, kind=kind)

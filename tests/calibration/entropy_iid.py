@@ -111,6 +111,8 @@ CASES = [
         )
         for name in STATISTICS
         for source, length in ((COIN, 400), (TERNARY, 100))
+        # wider symbols differ from bits by what is counted, not by the lag
+        if source is COIN or not name.endswith(("-2", "-8", "-16", "-32"))
     ),
     *(
         Case(
@@ -119,7 +121,6 @@ CASES = [
             kind="size",
             nominal=level,
             run=partial(chi_square, source=source, length=length, level=level, test=test),
-            remark="",
         )
         for test in (independence, goodness_of_fit)
         for level in (0.001, 0.05)
