@@ -14,10 +14,10 @@ from harness.estimators import (
     discrete_leakage,
     guesses,
     leakage,
-    leakage_test,
     means,
     proportion,
     sessions,
+    within_subject,
 )
 from harness.exchange import Honest
 from harness.keyrate_rows import keyrate_rows
@@ -219,7 +219,7 @@ def _information(
             if scores.likely is not None:
                 table.add(
                     "leakage-test",
-                    leakage_test.min_p_value(
+                    within_subject.min_p_value(
                         scores.likely,
                         honest.a.symbols[scores.attempt],
                         subject,

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import t
 
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
+from harness.estimators import jackknife
 
 __all__ = [
     "LARGEST",
@@ -185,14 +185,7 @@ def estimated_min_entropy(
     def strength(rows: Array) -> float:
         return _left(_shares(symbols[rows], alphabet), symbols.shape[1], labels, parity, positions, limit)
 
-    value = strength(np.arange(len(symbols)))
-    groups = min(10, len(people))
-    half = float("nan")
-    if groups > 1:
-        index = np.searchsorted(people, subject) % groups
-        left_out = np.array([strength(np.flatnonzero(index != g)) for g in range(groups)])
-        spread = np.sqrt((groups - 1) / groups * ((left_out - left_out.mean()) ** 2).sum())
-        half = float(t.ppf((1 + level) / 2, groups - 1) * spread)
+    value, half = jackknife.over_people(strength, subject, level=level)
     return Estimate(
         value=value,
         low=float(np.maximum(value - half, 0.0)),

@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from calibration.case import Case
-from harness.estimators.leakage_test import min_p_value
+from harness.estimators.within_subject import min_p_value
 
 
 def rejects(rng: np.random.Generator, *, bias: float, positions: int) -> bool:
