@@ -18,6 +18,7 @@ from harness.estimators import (
     proportion,
     sessions,
     within_subject,
+    worst,
 )
 from harness.exchange import Honest
 from harness.keyrate_rows import keyrate_rows
@@ -69,6 +70,7 @@ def attack_rows(
         budget=1,
         reason="people whose key was found in at least one attempt, and the limits of their share",
     )
+    _worst(table, scores, found, subject)
     low, high = scores.ranks.log2_rank(key_bits)
     rank = means.subject_median(
         low, high, subject, unit="log2", side="attacker-at-least", method=scores.method
@@ -104,6 +106,28 @@ def attack_rows(
             "0, figures that rest on the belief's own probabilities do not hold, while ranks still count",
         )
     return table.rows, table.per_subject
+
+
+def _worst(table: Rows, scores: Scores, found: Array, subject: Array) -> None:
+    """The worst person, and the worst pair of victim and attacker where attackers are people."""
+    people = len(np.unique(subject))
+    ways = {"worst-person": subject}
+    if (scores.attacker >= 0).any():
+        pairs = np.stack([subject, scores.attacker], axis=1)
+        ways["worst-pair"] = np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
+    for method, group in ways.items():
+        seen = worst.worst_share(found, group, subjects=people, method=method)
+        mine = group == seen.group
+        who = f"subject {subject[mine][0]}"
+        if method == "worst-pair":
+            who += f" under attacker {scores.attacker[mine][0]}"
+        many = len(np.unique(group))
+        table.add(
+            "worst-odds",
+            seen.share,
+            budget=1,
+            reason=f"{who}, of {many}; alike people would reach {seen.by_chance:.3g} by chance",
+        )
 
 
 def _over_sessions(table: Rows, hits: Array, subject: Array, odds: Estimate) -> None:

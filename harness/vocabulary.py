@@ -88,6 +88,9 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "odds-over-sessions": _of_attack(
             "probability", more=False, budgeted=True, methods=("sessions-10", "sessions-100")
         ),
+        "worst-odds": _of_attack(
+            "probability", more=False, budgeted=True, methods=("worst-person", "worst-pair")
+        ),
         "weak-people": _of_attack("probability", more=False, budgeted=True),
         "key-rank": _of_attack("log2", more=True),
         "guesses-for-odds": _of_attack("log2", more=True, methods=("at-1-percent", "at-50-percent")),
