@@ -86,7 +86,9 @@ def only_bits(symbols: Array, *, least: int, needs: str) -> Array:
 def _whole(symbols: Array) -> Array:
     values = np.asarray(symbols)
     if values.ndim != 1 or values.dtype.kind not in "iub":
-        raise ValueError(f"`symbols` must be (n,) whole numbers, got {values.dtype} of shape {values.shape}")
+        raise ValueError(
+            f"`symbols` must be (n,) whole numbers, got {values.dtype} of shape {values.shape}"
+        )
     return values.view(np.uint8) if values.dtype.kind == "b" else values
 
 
