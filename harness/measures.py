@@ -16,6 +16,7 @@ from harness.errors import ContractError
 from harness.estimators import means, proportion, rate
 from harness.exchange import Honest, strangers
 from harness.linkage_rows import linkage_rows
+from harness.randomness_rows import randomness_rows
 from harness.results import PerSubject, Row
 from harness.score import Disclosure
 
@@ -50,6 +51,7 @@ def honest_rows(
     table.people("time", honest.seconds, subject)
     _public_bits(table, honest)
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
+    randomness_rows(table, honest.keys_a[honest.established], subject[honest.established])
     accumulation_rows(table, honest, limit=float(scheme.key_bits))
     linkage_rows(table, scheme, honest, disclosure, seed=seed)
     _rates(table, honest, disclosure, seconds, agreement, strength)

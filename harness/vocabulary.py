@@ -42,6 +42,23 @@ _SPEEDS = (
     "code-rate",
     "bits-minus-parities",
 )
+_RANDOMNESS = (
+    "frequency",
+    "block-frequency",
+    "runs",
+    "longest-run",
+    "matrix-rank",
+    "spectral",
+    "non-overlapping-templates",
+    "overlapping-template",
+    "universal",
+    "linear-complexity",
+    "serial",
+    "approximate-entropy",
+    "cumulative-sums",
+    "random-excursions",
+    "random-excursions-variant",
+)
 _STAGES = (
     "uniform-record",
     "independent-record",
@@ -75,6 +92,7 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "key-repeats": _honest("probability", more=False),
         "time": _honest("s", more=False),
         "public-bits": _honest("bit/bit", more=False),
+        "randomness": _honest("p-value", more=True, methods=_RANDOMNESS),
         "min-entropy": _honest("bit", "bit/symbol", more=True),
         "rate": _honest("bit/s", more=True, methods=_SPEEDS),
         "time-to-key": _honest("s", more=False, methods=_SPEEDS),
