@@ -56,22 +56,22 @@ def _chance(rank: int) -> float:
     )
 
 
-def _ranks(rows: Array) -> Array:
+def _ranks(packed: Array) -> Array:
     """Ranks over GF(2) of (matrices, 32) rows packed as integers, by elimination of all at once."""
-    rows = rows.copy()
+    rows: Array = packed.copy()
     rank = np.zeros(len(rows), np.int64)
     each = np.arange(len(rows))
     place = np.arange(_SIDE)
     for column in range(_SIDE):
         bit = np.uint64(1 << column)
-        usable: Array = ((rows & bit) > 0) & (place >= rank[:, None])
-        there = usable.any(axis=1)
+        usable = np.asarray((rows & bit) > 0) & (place >= rank[:, None])
+        there = np.asarray(usable.any(axis=1))
         pivot = np.where(there, usable.argmax(axis=1), np.minimum(rank, _SIDE - 1))
         target = np.minimum(rank, _SIDE - 1)
         value = rows[each, pivot]
         rows[each, pivot] = rows[each, target]
         rows[each, target] = value
-        clear: Array = ((rows & bit) > 0) & (place > target[:, None]) & there[:, None]
+        clear = np.asarray((rows & bit) > 0) & (place > target[:, None]) & there[:, None]
         rows ^= np.where(clear, value[:, None], np.uint64(0))
         rank += there
     return rank
