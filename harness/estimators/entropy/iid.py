@@ -12,6 +12,7 @@ from harness.contracts import Array
 from harness.errors import InsufficientData
 from harness.estimators.entropy.chi_square import ALPHA, goodness_of_fit, independence
 from harness.estimators.entropy.permutations import OrderCount, permutation_test
+from harness.estimators.entropy.suffixes import common_lengths
 from harness.estimators.entropy.whole_symbols import whole_symbols
 
 __all__ = ["IidAssessment", "Verdict", "iid_assessment", "longest_repeat", "repeat_chance"]
@@ -174,27 +175,5 @@ def longest_repeat(symbols: Array) -> int:
     >>> longest_repeat(np.array([1, 2, 3, 1, 2, 4]))
     2
     """
-    _, rank = np.unique(symbols, return_inverse=True)
-    ranks = [rank.astype(np.int64)]  # of stretches of 1, 2, 4, ... symbols
-    while _recurs(ranks[-1]):
-        ranks.append(_joined(ranks[-1], ranks[-1], 1 << (len(ranks) - 1)))
-    if len(ranks) == 1:
-        return 0
-    length, found = 1 << (len(ranks) - 2), ranks[-2]
-    for power in range(len(ranks) - 3, -1, -1):
-        longer = _joined(found, ranks[power], length)
-        if _recurs(longer):
-            found, length = longer, length + (1 << power)
-    return length
-
-
-def _joined(first: Array, second: Array, length: int) -> Array:
-    """Ranks of stretches of `length` symbols, each followed by a stretch that has its own rank."""
-    n = max(0, min(len(first), len(second) - length))
-    if n == 0:
-        return np.zeros(0, np.int64)
-    return np.unique(first[:n] * len(first) + second[length : length + n], return_inverse=True)[1]
-
-
-def _recurs(rank: Array) -> bool:
-    return bool(rank.size and rank.max() < rank.size - 1)
+    kinds, numbers = np.unique(symbols, return_inverse=True)
+    return int(common_lengths(numbers, len(kinds)).max(initial=0))
