@@ -79,7 +79,7 @@ CASES = [
             kind="coverage",
             nominal=0.95,
             run=partial(side, rate=rate, icc=icc, people=people, attempts=attempts),
-            remark=f"{FLOOR}; at .5 it under-covers, which its documentation says" if icc == 0.5 else FLOOR,
+            remark=f"{FLOOR}; at .5 it under-covers, which every row says" if icc == 0.5 else FLOOR,
             short=icc == 0.5,
         )
         for end, side in (("upper", upper), ("lower", lower))
