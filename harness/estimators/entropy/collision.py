@@ -7,7 +7,10 @@ import math
 from harness.contracts import Array, Estimate
 from harness.estimators.entropy.sequences import NORMAL_995, as_estimate, only_bits
 
-__all__ = ["collision", "collision_times", "collision_times_limit"]
+__all__ = ["collision", "collision_ceiling", "collision_times", "collision_times_limit"]
+
+
+_LEAST = 6
 
 
 def collision(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estimate:
@@ -31,7 +34,7 @@ def collision(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estima
     ValueError
         If a symbol is neither 0 nor 1.
     InsufficientData
-        If there are fewer than 6 bits, which might hold a single repetition.
+        If there are fewer than 6 bits, which may hold a single repetition.
 
     Notes
     -----
@@ -51,7 +54,7 @@ def collision(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estima
     >>> round(collision(bits).value, 10)
     0.4483395878
     """
-    bits = only_bits(symbols, least=6, needs="the collision estimate")
+    bits = only_bits(symbols, least=_LEAST, needs="the collision estimate")
     twos, threes = collision_times(bits)
     return as_estimate(
         "collision",
@@ -82,7 +85,21 @@ def collision_times(bits: Array) -> tuple[int, int]:
     return twos, threes - unfinished
 
 
-def collision_times_limit(twos: int, threes: int) -> float:
+def collision_ceiling(bits: int) -> float | None:
+    """What the estimate comes to if repetitions take two and three bits equally often, as fair bits do.
+
+    Returns
+    -------
+    float or None
+        Bits per bit; None for too few bits.
+    """
+    if bits < _LEAST:
+        return None
+    each = bits / 2.5 / 2
+    return -math.log2(_likelier(collision_times_limit(each, each)))
+
+
+def collision_times_limit(twos: float, threes: float) -> float:
     """Lower 99.5 % limit of the mean time."""
     v = twos + threes
     share = threes / v

@@ -11,7 +11,13 @@ from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
 from harness.estimators.entropy.sequences import NORMAL_995, as_estimate, only_bits
 
-__all__ = ["compression", "expected_log_distance", "log_distance_limit", "log_distances"]
+__all__ = [
+    "compression",
+    "compression_ceiling",
+    "expected_log_distance",
+    "log_distance_limit",
+    "log_distances",
+]
 
 _SPREAD = 0.5907  # the standard's factor for the variance of dependent distances
 
@@ -93,10 +99,29 @@ def log_distances(bits: Array, *, block: int, initial: int) -> Array:
 
 def log_distance_limit(logs: Array) -> float:
     """Lower 99.5 % limit of the mean log distance."""
-    v = len(logs)
-    mean = float(logs.mean())
-    spread = _SPREAD * math.sqrt(max(float((logs**2).sum()) / (v - 1) - mean**2, 0.0))
+    return _limit(float(logs.mean()), float((logs**2).sum()), len(logs))
+
+
+def _limit(mean: float, sum_of_squares: float, v: int) -> float:
+    spread = _SPREAD * math.sqrt(max(sum_of_squares / (v - 1) - mean**2, 0.0))
     return mean - NORMAL_995 * spread / math.sqrt(v)
+
+
+def compression_ceiling(bits: int, *, block: int = 6, initial: int = 1000) -> float | None:
+    """What the estimate comes to if log distances have the mean and spread that fair bits are expected to.
+
+    Returns
+    -------
+    float or None
+        Bits per bit; None for too few bits.
+    """
+    blocks = bits // block
+    if blocks < initial + 2:
+        return None
+    flat, v = 2.0**-block, blocks - initial
+    mean, square = (2**block * _weighted(flat, initial, blocks, power=power) for power in (1, 2))
+    limit = _limit(mean, square * v, v)
+    return -math.log2(_likeliest(limit, block=block, initial=initial, blocks=blocks)) / block
 
 
 def expected_log_distance(likeliest: float, *, block: int, initial: int, blocks: int) -> float:
@@ -106,15 +131,15 @@ def expected_log_distance(likeliest: float, *, block: int, initial: int, blocks:
     return _weighted(likeliest, initial, blocks) + others * _weighted(rest, initial, blocks)
 
 
-def _weighted(z: float, initial: int, blocks: int) -> float:
-    """The part of one block of probability z: the standard's G."""
+def _weighted(z: float, initial: int, blocks: int, *, power: int = 1) -> float:
+    """The part of a block of probability z in the mean power of a log distance: the standard's G for 1."""
     if z <= 0:
         return 0.0
     # beyond this distance the rest of a geometric sum is below a double's last digit
     reach = blocks if z >= 1 else min(blocks, 2 + int(-50 / math.log1p(-z)))
     at = np.arange(1, reach + 1)
     tested = blocks - initial
-    weight = np.log2(at) * np.power(1 - z, at - 1.0)
+    weight = np.log2(at) ** power * np.power(1 - z, at - 1.0)
     inside = z * z * float(weight @ np.minimum(blocks - at, tested))
     never = z * float(weight[initial:].sum())  # never seen before: the distance is the block's number
     return float(inside + never) / tested

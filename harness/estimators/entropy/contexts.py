@@ -10,9 +10,6 @@ from harness.contracts import Array
 
 __all__ = ["Contexts", "births", "deeper", "empty_context", "follow_counts", "foretold", "recurring"]
 
-_SYMBOL_BITS, _COUNT_BITS = 16, 24  # of a key; the number of the context stands above them
-_MOST = 1 << _COUNT_BITS
-
 
 @dataclass(frozen=True, slots=True)
 class Contexts:
@@ -32,12 +29,17 @@ def empty_context(numbers: Array, start: int) -> Contexts:
     Raises
     ------
     ValueError
-        If there are 2^24 or more: counts would not fit.
+        If there are 2^27 or more, or 2^23 of more than 256 kinds.
     """
-    if len(numbers) >= _MOST:
-        raise ValueError(f"predictors from contexts take fewer than {_MOST} symbols, got {len(numbers)}")
+    most = 1 << (63 - _symbol_bits(numbers)) // 2  # context, count and symbol make one number
+    if len(numbers) >= most:
+        raise ValueError(f"predictors from contexts take fewer than {most} symbols, got {len(numbers)}")
     place = np.arange(start, len(numbers), dtype=np.int32)
     return Contexts(place, np.zeros(len(place), np.int32), numbers[start:])
+
+
+def _symbol_bits(numbers: Array) -> int:
+    return 8 * numbers.dtype.itemsize
 
 
 def deeper(contexts: Contexts, numbers: Array, depth: int) -> Contexts:
@@ -106,21 +108,22 @@ def foretold(contexts: Contexts, count: Array) -> tuple[Array, Array]:
 
     Returns
     -------
-    symbol, times : (m,) uint16, (m,) int32
+    symbol, times : (m,) as the symbols, (m,) int32
         Times 0: nothing yet, and the symbol means nothing.
 
     Notes
     -----
     A count grows by one at a time, so the greatest count so far is that of the most frequent symbol.
     """
+    symbol_bits = _symbol_bits(contexts.symbol)
     group = contexts.group.astype(np.int64)
-    group <<= _SYMBOL_BITS + _COUNT_BITS
+    group <<= symbol_bits + int(count.max(initial=0)).bit_length()
     best = count.astype(np.int64)
-    best <<= _SYMBOL_BITS
+    best <<= symbol_bits
     best |= contexts.symbol
     best |= group
     np.maximum.accumulate(best, out=best)
     before = np.zeros_like(best)
     np.subtract(best[:-1], group[1:], out=before[1:])
     np.maximum(before, 0, out=before)  # below 0 stands the last of another context
-    return before.astype(np.uint16), (before >> _SYMBOL_BITS).astype(np.int32)
+    return before.astype(contexts.symbol.dtype), (before >> symbol_bits).astype(np.int32)

@@ -76,7 +76,7 @@ def lz78y_hits(numbers: Array, *, longest: int = 16, entries: int = _ENTRIES) ->
         raise ValueError(f"`longest` must be at least 1, got {longest}")
     n = len(numbers)
     before = _entries_before(numbers, longest, entries)
-    best, times = np.zeros(n, np.uint16), np.zeros(n, np.int32)
+    best, times = np.zeros_like(numbers), np.zeros(n, np.int32)
     shorter = np.zeros(n, np.int32)  # how often the symbol had followed the entry one shorter; 0: no such
     contexts = empty_context(numbers, longest)
     for length in range(1, longest + 1):

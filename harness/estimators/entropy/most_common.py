@@ -6,10 +6,9 @@ import numpy as np
 
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
+from harness.estimators.entropy.sequences import codes, upper_share
 
 __all__ = ["most_common_value", "worst_subject"]
-
-_NORMAL_995 = 2.576  # the standard's own rounding of the 99.5 % point
 
 
 def most_common_value(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estimate:
@@ -30,6 +29,8 @@ def most_common_value(symbols: Array, *, attempts: int = 1, subjects: int = 1) -
 
     Raises
     ------
+    ValueError
+        If symbols are not whole numbers.
     InsufficientData
         If there are fewer than two symbols.
 
@@ -46,9 +47,9 @@ def most_common_value(symbols: Array, *, attempts: int = 1, subjects: int = 1) -
     n = symbols.size
     if n < 2:
         raise InsufficientData(f"the most common value needs at least two symbols, got {n}")
-    share = float(np.bincount(symbols.ravel().astype(np.intp)).max()) / n
-    upper = min(1.0, share + _NORMAL_995 * np.sqrt(share * (1 - share) / (n - 1)))
-    value = -float(np.log2(upper)) + 0.0
+    numbers, _ = codes(symbols.ravel(), least=2, needs="the most common value")
+    share = float(np.bincount(numbers).max()) / n
+    value = -float(np.log2(upper_share(share, n))) + 0.0
     return Estimate(
         value=value,
         low=value,

@@ -8,6 +8,7 @@ import numpy as np
 
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
+from harness.estimators.entropy.whole_symbols import whole_symbols
 
 __all__ = ["NORMAL_995", "as_estimate", "codes", "only_bits", "upper_share"]
 
@@ -84,11 +85,7 @@ def only_bits(symbols: Array, *, least: int, needs: str) -> Array:
 
 
 def _whole(symbols: Array) -> Array:
-    values = np.asarray(symbols)
-    if values.ndim != 1 or values.dtype.kind not in "iub":
-        raise ValueError(
-            f"`symbols` must be (n,) whole numbers, got {values.dtype} of shape {values.shape}"
-        )
+    values = whole_symbols(symbols)
     return values.view(np.uint8) if values.dtype.kind == "b" else values
 
 

@@ -125,21 +125,19 @@ def _numbers(symbols: Array, cutoff: int, needs: str) -> tuple[Array, int]:
     return codes(symbols, least=2, needs=needs)
 
 
-def tuple_counts(numbers: Array, kinds: int, *, cutoff: int, common: Array | None = None) -> Array:
+def tuple_counts(numbers: Array, kinds: int, *, cutoff: int) -> Array:
     """How often the most frequent stretch of 1, 2, ... symbols occurs, as long as that is `cutoff` times.
 
     Parameters
     ----------
     numbers : (n,) uint
         All below `kinds`.
-    common : (n - 1,) int, optional
-        As `common_lengths` gives it, if it is known already.
 
     Returns
     -------
     (lengths,) int
     """
-    common = common_lengths(numbers, kinds) if common is None else common
+    common = common_lengths(numbers, kinds)
     longest = _longest_of(common, cutoff)
     counts = np.zeros(longest, np.int64)
     for length in range(1, min(longest, _SHORT) + 1):
@@ -194,14 +192,12 @@ def _longest_runs(common: Array, longest: int) -> Array:
     return np.asarray(np.maximum.accumulate(best[::-1])[::-1][1:])
 
 
-def repeated_pairs(
-    numbers: Array, kinds: int, *, cutoff: int, common: Array | None = None
-) -> tuple[int, Array]:
+def repeated_pairs(numbers: Array, kinds: int, *, cutoff: int) -> tuple[int, Array]:
     """How many pairs of places hold the same stretch, at each length that the estimate uses.
 
     Parameters
     ----------
-    numbers, kinds, common
+    numbers, kinds
         As `tuple_counts`.
     cutoff : int
         The first length is the shortest of which no stretch occurs so often.
@@ -211,7 +207,7 @@ def repeated_pairs(
     int, (lengths,) int
         The first length, and the pairs at it and at each length up to the longest repeated one.
     """
-    common = common_lengths(numbers, kinds) if common is None else common
+    common = common_lengths(numbers, kinds)
     shortest = _longest_of(common, cutoff) + 1
     pairs = np.zeros(max(int(common.max()) + 1 - shortest, 0), np.int64)
     least = common
