@@ -10,7 +10,7 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, Literal
 
 import numpy as np
 
@@ -19,7 +19,8 @@ from harness.errors import UsageError
 
 __all__ = ["KINDS", "WIDEST", "SymbolFile", "read_symbols"]
 
-KINDS = ("bits", "integers", "bytes", "array")
+Kind = Literal["bits", "integers", "bytes", "array"]
+KINDS: tuple[Kind, ...] = ("bits", "integers", "bytes", "array")
 WIDEST = 8
 """Bits of a symbol at most: SP 800-90B (2018) assesses no wider ones."""
 
@@ -36,7 +37,8 @@ class SymbolFile:
 
     symbols: Array  # (n,) or (restarts, n) uint8
     bits: int  # of a symbol
-    kind: str  # one of KINDS
+    alphabet: int  # symbols that there are: all of so many bits if that was told, else up to the greatest
+    kind: Kind
 
 
 def read_symbols(
@@ -81,15 +83,15 @@ def read_symbols(
     if array is not None and found != "array":
         raise UsageError(f"only a NumPy archive has arrays to choose from, but FILE was read as {found}")
     if found == "bits":
-        return _sized(_bits(data), bits, found)
+        return _sized(_bits(data), bits, "bits")
     if found == "integers":
-        return _sized(_integers(data), bits, found)
+        return _sized(_integers(data), bits, "integers")
     if found == "array":
-        return _sized(_array(data, array), bits, found)
+        return _sized(_array(data, array), bits, "array")
     return _raw(data, bits)
 
 
-def _kind(data: bytes) -> str:
+def _kind(data: bytes) -> Kind:
     if data.startswith((b"\x93NUMPY", b"PK\x03\x04", b"PK\x05\x06")):
         return "array"
     text = data.removeprefix(b"\xef\xbb\xbf")
@@ -191,7 +193,7 @@ def _plain(stream: IO[bytes], size: int) -> Array:
     return flat.reshape(shape, order="F" if fortran else "C")
 
 
-def _sized(values: Array, bits: int | None, kind: str) -> SymbolFile:
+def _sized(values: Array, bits: int | None, kind: Kind) -> SymbolFile:
     if values.size < 2:
         raise UsageError(f"FILE must hold at least two symbols, got {values.size}")
     flat = values.ravel()
@@ -214,5 +216,7 @@ def _sized(values: Array, bits: int | None, kind: str) -> SymbolFile:
         raise UsageError(
             f"symbols must be at most {most} ({limit}), got {flat[place]:g} as number {place + 1}: {advice}"
         )
-    width = max(1, int(flat.max()).bit_length()) if bits is None else bits
-    return SymbolFile(symbols=values.astype(np.uint8), bits=width, kind=kind)
+    greatest = max(1, int(flat.max()))
+    width = greatest.bit_length() if bits is None else bits
+    alphabet = greatest + 1 if bits is None else 2**bits
+    return SymbolFile(symbols=values.astype(np.uint8), bits=width, alphabet=alphabet, kind=kind)

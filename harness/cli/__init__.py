@@ -9,6 +9,7 @@ from harness.cli.auditing import audit
 from harness.cli.baselining import baseline
 from harness.cli.claiming import claims
 from harness.cli.comparing import compare
+from harness.cli.entropy import entropy
 from harness.cli.gating import gate
 from harness.cli.listing import list_
 from harness.cli.root import cli, main
@@ -16,5 +17,5 @@ from harness.cli.sweeping import sweep
 
 __all__ = ["main"]
 
-for command in (audit, claims, compare, sweep, gate, baseline, list_):
+for command in (audit, claims, compare, sweep, gate, baseline, entropy, list_):
     cli.add_command(command)

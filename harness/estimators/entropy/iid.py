@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -53,7 +54,7 @@ class IidAssessment:
         return tuple(t.name for t in self.tests if t.rejected is None)
 
     @property
-    def outcome(self) -> str:
+    def outcome(self) -> Literal["rejected", "undecided", "not rejected"]:
         """ "rejected", "undecided" (nothing rejects, but a test could not run) or "not rejected"."""
         if self.rejecting:
             return "rejected"
