@@ -30,7 +30,7 @@ class BySubject:
         """What to keep in mind of the worst of many."""
         return (
             f"The worst of {len(self.values)} is low by chance too: at {self.worst.symbols} symbols even a "
-            f"perfect source is assessed at about {self.worst.typical_ceiling:.3g} bits a symbol."
+            f"perfect source is assessed at about {self.worst.typical_ceiling:.3g} bits a symbol or less."
         )
 
 

@@ -27,7 +27,7 @@ def collision(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estima
     -------
     Estimate
         Unit "bit/symbol", side "defender-at-most". Value and low: from the lower 99.5 % limit of the mean
-        time; high: from the mean itself.
+        time.
 
     Raises
     ------
@@ -58,8 +58,7 @@ def collision(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estima
     twos, threes = collision_times(bits)
     return as_estimate(
         "collision",
-        certain=_likelier(collision_times_limit(twos, threes)),
-        observed=_likelier(2 + threes / (twos + threes)),
+        _likelier(collision_times_limit(twos, threes)),
         attempts=attempts,
         subjects=subjects,
     )

@@ -41,8 +41,7 @@ def compression(
     Returns
     -------
     Estimate
-        Unit "bit/symbol", side "defender-at-most". Value and low: from the lower 99.5 % limit of the mean;
-        high: from the mean itself.
+        Unit "bit/symbol", side "defender-at-most". Value and low: from the lower 99.5 % limit of the mean.
 
     Raises
     ------
@@ -73,8 +72,7 @@ def compression(
     limit, blocks = log_distance_limit(logs), bits.size // block
     return as_estimate(
         "compression",
-        certain=_likeliest(limit, block=block, initial=initial, blocks=blocks),
-        observed=_likeliest(float(logs.mean()), block=block, initial=initial, blocks=blocks),
+        _likeliest(limit, block=block, initial=initial, blocks=blocks),
         symbols=block,
         attempts=attempts,
         subjects=subjects,

@@ -48,7 +48,7 @@ def multi_markov(
     Raises
     ------
     ValueError
-        If symbols are not whole numbers in one dimension.
+        If symbols are not whole numbers in one dimension, or a parameter is out of range.
     InsufficientData
         If there are fewer than four.
 
@@ -70,6 +70,8 @@ def counting_hits(numbers: Array, *, depth: int = 16, entries: int = _ENTRIES) -
     """Which symbols from the third on are predicted: (n - 2,) bool."""
     if depth < 1:
         raise ValueError(f"`depth` must be at least 1, got {depth}")
+    if entries < 1:
+        raise ValueError(f"`entries` must be at least 1, got {entries}")
     n = len(numbers)
 
     def hits() -> Iterator[Array]:
@@ -96,6 +98,6 @@ def _counted(contexts: Contexts, entries: int, depth: int, n: int) -> Array:
     new = np.ones(n, bool)
     new[:depth] = False
     new[contexts.place[again]] = False
-    last = int(np.flatnonzero(new)[entries - 1]) if entries else -1
+    last = int(np.flatnonzero(new)[entries - 1])
     count[births(contexts) > last] = 0
     return count

@@ -33,7 +33,7 @@ def lag(symbols: Array, *, lags: int = 128, attempts: int = 1, subjects: int = 1
     Raises
     ------
     ValueError
-        If symbols are not whole numbers in one dimension.
+        If symbols are not whole numbers in one dimension, or `lags` is less than 1.
     InsufficientData
         If there are fewer than three.
 

@@ -44,7 +44,7 @@ def lz78y(
     Raises
     ------
     ValueError
-        If symbols are not whole numbers in one dimension.
+        If symbols are not whole numbers in one dimension, or a parameter is out of range.
     InsufficientData
         If there are fewer than `longest` and three.
 
@@ -74,6 +74,8 @@ def lz78y_hits(numbers: Array, *, longest: int = 16, entries: int = _ENTRIES) ->
     """
     if longest < 1:
         raise ValueError(f"`longest` must be at least 1, got {longest}")
+    if entries < 1:
+        raise ValueError(f"`entries` must be at least 1, got {entries}")
     n = len(numbers)
     before = _entries_before(numbers, longest, entries)
     best, times = np.zeros_like(numbers), np.zeros(n, np.int32)

@@ -54,8 +54,8 @@ def markov(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estimate:
     return as_estimate(
         "markov",
         # as one bit: 2 ** -128 bits is close to what a double holds, fewer would be nothing
-        certain=2.0 ** max(path / _LENGTH, -1.0),
-        observed=None,
+        2.0 ** max(path / _LENGTH, -1.0),
+        has_limit=False,
         attempts=attempts,
         subjects=subjects,
     )

@@ -107,8 +107,8 @@ class NonIid:
         if self.symbols < FULL:
             found.append(
                 f"Below the standard's sample size: {self.symbols} symbols of {FULL}; at this length a "
-                f"perfect source is assessed at about {self.typical_ceiling:.3g} bits a symbol or less, and any "
-                f"at no more than {self.ceiling:.3g}."
+                f"perfect source is assessed at about {self.typical_ceiling:.3g} bits a symbol or "
+                f"less, and any at no more than {self.ceiling:.3g}."
             )
         missing = [f"{o.method} of {o.of}" for o in self.outcomes if o.estimate is None]
         if missing:

@@ -30,17 +30,15 @@ def from_predictions(method: str, right: Array, kinds: int, *, attempts: int, su
     Returns
     -------
     Estimate
-        Value and low: from the largest of the global limit, the local one and 1 / kinds; high: from the
-        share of right predictions itself, or 1 / kinds.
+        Value and low: from the largest of the global limit, the local one and 1 / kinds.
 
     References
     ----------
     NIST SP 800-90B (2018) §6.3.7, steps 4 to 7 (numbers from memory); the other predictors end alike.
     """
     n, hits = len(right), int(right.sum())
-    guessed = max(hits / n, 1 / kinds)
-    certain = max(global_limit(hits, n), local_limit(longest_run(right), n), 1 / kinds)
-    return as_estimate(method, certain=certain, observed=guessed, attempts=attempts, subjects=subjects)
+    probability = max(global_limit(hits, n), local_limit(longest_run(right), n), 1 / kinds)
+    return as_estimate(method, probability, attempts=attempts, subjects=subjects)
 
 
 def global_limit(hits: int, n: int) -> float:

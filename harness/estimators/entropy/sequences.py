@@ -96,10 +96,10 @@ def upper_share(share: float, n: int) -> float:
 
 def as_estimate(
     method: str,
+    probability: float,
     *,
-    certain: float,
-    observed: float | None,
-    symbols: float = 1,
+    symbols: int = 1,
+    has_limit: bool = True,
     attempts: int,
     subjects: int,
 ) -> Estimate:
@@ -107,21 +107,22 @@ def as_estimate(
 
     Parameters
     ----------
-    certain : float
-        The probability that counts: with the standard's confidence limit, if it has one.
-    observed : float or None
-        The same without a confidence limit; None if the standard gives none, which leaves no interval.
-    symbols : float
-        How many symbols the outcome spans.
+    method : str
+        Slug of the estimator.
+    probability : float
+    symbols : int
+        How many of them the outcome spans.
+    has_limit : bool
+        The probability is an upper confidence limit, so that the value is a lower one. There is no upper
+        limit: `high` is NaN, and so is `low` without any limit.
     attempts, subjects : int
         Where the symbols come from.
     """
-    value = -math.log2(certain) / symbols + 0.0
-    has_limit = observed is not None
+    value = -math.log2(probability) / symbols + 0.0
     return Estimate(
         value=value,
         low=value if has_limit else math.nan,
-        high=-math.log2(observed) / symbols + 0.0 if observed is not None else math.nan,
+        high=math.nan,
         level=0.99,
         unit="bit/symbol",
         side="defender-at-most",

@@ -27,12 +27,12 @@ def t_tuple(symbols: Array, *, cutoff: int = 35, attempts: int = 1, subjects: in
     -------
     Estimate
         Unit "bit/symbol", side "defender-at-most". Value and low: from the upper 99.5 % limit of the
-        largest share per symbol; high: from that share itself.
+        largest share per symbol.
 
     Raises
     ------
     ValueError
-        If symbols are not whole numbers in one dimension.
+        If symbols are not whole numbers in one dimension, or `cutoff` is less than 2.
     InsufficientData
         If no symbol occurs `cutoff` times.
 
@@ -57,9 +57,7 @@ def t_tuple(symbols: Array, *, cutoff: int = 35, attempts: int = 1, subjects: in
     n = len(numbers)
     lengths = np.arange(1, len(counts) + 1)
     share = float(((counts / (n - lengths + 1)) ** (1 / lengths)).max())
-    return as_estimate(
-        "t-tuple", certain=upper_share(share, n), observed=share, attempts=attempts, subjects=subjects
-    )
+    return as_estimate("t-tuple", upper_share(share, n), attempts=attempts, subjects=subjects)
 
 
 def longest_repeated_substring(
@@ -79,12 +77,12 @@ def longest_repeated_substring(
     -------
     Estimate
         Unit "bit/symbol", side "defender-at-most". Value and low: from the upper 99.5 % limit of the
-        largest share per symbol; high: from that share itself.
+        largest share per symbol.
 
     Raises
     ------
     ValueError
-        If symbols are not whole numbers in one dimension.
+        If symbols are not whole numbers in one dimension, or `cutoff` is less than 2.
     InsufficientData
         If no stretch occurs more than once and less than `cutoff` times, which leaves no length to use.
 
@@ -112,8 +110,7 @@ def longest_repeated_substring(
     share = float(((pairs / (places * (places - 1) / 2)) ** (1 / lengths)).max())
     return as_estimate(
         "longest-repeated-substring",
-        certain=upper_share(share, n),
-        observed=share,
+        upper_share(share, n),
         attempts=attempts,
         subjects=subjects,
     )

@@ -50,7 +50,7 @@ sequences = st.builds(
     drawn,
     st.sampled_from(KINDS),
     st.sampled_from([2, 2, 3, 5, 256]),
-    st.integers(24, 900),
+    st.integers(24, 500),
     st.integers(0, 2**32),
 )
 
@@ -69,23 +69,24 @@ def test_lags(s: Array, lags: int) -> None:
 
 
 @settings(max_examples=120, deadline=None)
-@given(sequences, st.integers(1, 8), st.sampled_from([0, 1, 2, 7, 30, 100, 10_000]))
+@given(sequences, st.integers(1, 8), st.sampled_from([1, 2, 7, 30, 100, 10_000]))
 def test_counting(s: Array, depth: int, entries: int) -> None:
     found = counting.counting_hits(s, depth=depth, entries=entries)
     assert found.tolist() == counting_right(s.tolist(), depth, entries)
 
 
 @settings(max_examples=200, deadline=None)
-@given(sequences, st.integers(1, 8), st.sampled_from([0, 1, 2, 7, 30, 100, 10_000]))
+@given(sequences, st.integers(1, 8), st.sampled_from([1, 2, 7, 30, 100, 10_000]))
 def test_dictionary(s: Array, longest: int, entries: int) -> None:
     found = lz78y.lz78y_hits(s, longest=longest, entries=entries)
     assert found.tolist() == lz78y_right(s.tolist(), longest, entries)
 
 
-@pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.parametrize("kinds", [2, 256])
+@pytest.mark.parametrize(
+    ("kind", "kinds"), [*((kind, 2) for kind in KINDS), ("random", 256), ("changing", 256)]
+)
 def test_with_the_standards_parameters(kind: str, kinds: int) -> None:
-    s = drawn(kind, kinds, 6000, 3)
+    s = drawn(kind, kinds, 4500, 3)
     plain = s.tolist()
     windows = (63, 255, 1023, 4095)
     assert window.window_hits(s).tolist() == window_right(plain, windows)
@@ -105,7 +106,7 @@ def test_collisions_and_blocks(s: Array, block: int, initial: int) -> None:
         assert np.rint(found).astype(int).tolist() == block_distances(bits.tolist(), block, initial)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(sequences, st.integers(2, 35))
 def test_stretches(s: Array, cutoff: int) -> None:
     plain, kinds = s.tolist(), int(s.max()) + 1
