@@ -141,7 +141,8 @@ def _iid(found: IidRecord | None) -> list[str]:
     if found is None:
         return ["Independent and alike: not tested (--skip-iid)."]
     outcome = {
-        "rejected": "rejected by " + ", ".join(found.rejecting),
+        "rejected": f"rejected by {', '.join(found.rejecting)}; symbols that are both are rejected with a "
+        "chance of .026 at most",
         "undecided": "undecided; nothing rejects",
         "not rejected": "nothing speaks against it, which is no proof",
     }[found.outcome]
