@@ -130,7 +130,8 @@ def test_symbols_that_stay_are_rejected_and_the_same_shuffled_are_not() -> None:
 def test_the_same_people_one_after_another_are_rejected() -> None:
     rng = stream(2, "permutations")
     people = np.repeat(rng.choice([0.1, 0.9], 25), 24)
-    found = {o.name: o.rejected for o in permutation_test((rng.random(600) < people) * 1, rng=rng)}
+    ones = (rng.random(600) < people).astype(int)
+    found = {o.name: o.rejected for o in permutation_test(ones, rng=rng, permutations=2000)}
     assert found["median-runs"]
     assert found["covariance-1"]
 
@@ -146,14 +147,14 @@ def test_a_period_is_found_at_its_lag() -> None:
 
 @pytest.mark.parametrize("tail", [0, 4])
 def test_each_statistic_is_rejected_as_seldom_as_said(tail: int) -> None:
-    """2 (tail + 1) / 200 at most, in the exact binomial region of 300 sequences at .001 / statistics."""
+    """2 (tail + 1) / 200 at most, in the exact binomial region of 150 sequences at .001 / statistics."""
     hits = dict.fromkeys(STATISTICS, 0)
-    for i in range(300):
+    for i in range(150):
         rng = stream(4, "size", i, tail)
         symbols = rng.choice(3, 80, p=[0.5, 0.3, 0.2])
         for o in permutation_counts(symbols, rng=rng, permutations=199, tail=tail):
             hits[o.name] += o.rejected
-    most = binom.isf(0.001 / len(STATISTICS), 300, 2 * (tail + 1) / 200)
+    most = binom.isf(0.001 / len(STATISTICS), 150, 2 * (tail + 1) / 200)
     assert max(hits.values()) <= most
 
 
