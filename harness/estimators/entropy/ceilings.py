@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import partial
+from functools import lru_cache, partial
 
 from harness.estimators.entropy.collision import collision_ceiling
 from harness.estimators.entropy.compression import compression_ceiling
@@ -17,6 +17,7 @@ from harness.estimators.entropy.stretch_ceilings import (
 __all__ = ["ceiling", "most_of_any"]
 
 
+@lru_cache(maxsize=256)  # people often have equally many symbols
 def ceiling(method: str, n: int, kinds: int, *, likeliest: float = 0.0) -> float | None:
     """What an estimator says, with the standard's parameters, of a typical sequence from a perfect source.
 

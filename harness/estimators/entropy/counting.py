@@ -14,6 +14,7 @@ from harness.estimators.entropy.contexts import (
     empty_context,
     follow_counts,
     foretold,
+    foretold_bits,
     recurring,
 )
 from harness.estimators.entropy.predictions import from_predictions
@@ -72,14 +73,14 @@ def counting_hits(numbers: Array, *, depth: int = 16, entries: int = _ENTRIES) -
         raise ValueError(f"`depth` must be at least 1, got {depth}")
     if entries < 1:
         raise ValueError(f"`entries` must be at least 1, got {entries}")
-    n = len(numbers)
+    n, kinds = len(numbers), int(numbers.max(initial=0)) + 1
 
     def hits() -> Iterator[Array]:
         hit = np.zeros(n, bool)
         contexts = empty_context(numbers, 0)
         for d in range(1, depth + 1):
             contexts = deeper(contexts, numbers, d)
-            symbol, times = foretold(contexts, _counted(contexts, entries, d, n))
+            symbol, times = _foretold(contexts, kinds, entries, d, n)
             hit[:] = False
             hit[contexts.place] = (symbol == contexts.symbol) & (times > 0)
             yield hit[2:]
@@ -88,16 +89,18 @@ def counting_hits(numbers: Array, *, depth: int = 16, entries: int = _ENTRIES) -
     return right_by_the_best(packed(hits(), n - 2), n - 2)
 
 
-def _counted(contexts: Contexts, entries: int, depth: int, n: int) -> Array:
-    """Counts of followers, but 0 for pairs that came when the model was full."""
-    count = follow_counts(contexts)
-    again = count > 1
-    if n - depth - int(again.sum()) <= entries:
-        return count
+def _foretold(contexts: Contexts, kinds: int, entries: int, depth: int, n: int) -> tuple[Array, Array]:
+    """What each context foretells, by pairs that came while the model took new ones."""
     # places that are not in `contexts` any more had a context of their own: a new pair each
-    new = np.ones(n, bool)
-    new[:depth] = False
-    new[contexts.place[again]] = False
-    last = int(np.flatnonzero(new)[entries - 1])
-    count[births(contexts) > last] = 0
-    return count
+    alone = n - depth - len(contexts.place)
+    if kinds == 2 and alone + 2 * (int(contexts.group.max(initial=-1)) + 1) <= entries:
+        return foretold_bits(contexts)
+    count = follow_counts(contexts)
+    again = contexts.place[count > 1]
+    if n - depth - len(again) > entries:
+        new = np.ones(n, bool)
+        new[:depth] = False
+        new[again] = False
+        last = np.flatnonzero(new)[entries - 1]
+        count[births(contexts) > last] = 0
+    return foretold(contexts, count)

@@ -37,6 +37,11 @@ def lag(symbols: Array, *, lags: int = 128, attempts: int = 1, subjects: int = 1
     InsufficientData
         If there are fewer than three.
 
+    Notes
+    -----
+    Of independent unequal symbols it lies above the truth: repeating one is no match for naming the
+    likeliest. Only the least of all estimators is an assessment.
+
     References
     ----------
     NIST SP 800-90B (2018) §6.3.8.

@@ -36,6 +36,11 @@ def t_tuple(symbols: Array, *, cutoff: int = 35, attempts: int = 1, subjects: in
     InsufficientData
         If no symbol occurs `cutoff` times.
 
+    Notes
+    -----
+    Of symbols that depend on one another it may lie above the truth: the first symbol of a stretch counts
+    in full, and stretches that occur often are short. Only the least of all estimators is an assessment.
+
     References
     ----------
     NIST SP 800-90B (2018) §6.3.5.
@@ -85,6 +90,11 @@ def longest_repeated_substring(
         If symbols are not whole numbers in one dimension, or `cutoff` is less than 2.
     InsufficientData
         If no stretch occurs more than once and less than `cutoff` times, which leaves no length to use.
+
+    Notes
+    -----
+    It sees how often stretches agree, which is less than how often the likeliest occurs: of unequal symbols
+    it lies above the truth. Only the least of all estimators is an assessment.
 
     References
     ----------
