@@ -84,13 +84,14 @@ def test_tuples_have_eleven_bits_at_most() -> None:
 def test_shared_bins_spend_less_than_the_published_degrees() -> None:
     """The published number of degrees rejects independent bytes in most sequences of this length."""
     published, own = [], []
-    for i in range(16):
+    for i in range(24):
         found = independence(stream(1, "bytes", i).integers(0, 256, 20_000))
         published.append(found.published_p_value < 0.001)
         own.append(found.p_value < 0.001)
         assert found.published_degrees < found.degrees
-    assert sum(published) >= 8
-    assert sum(own) <= binom.isf(1e-4, 16, 0.001)
+    # measured: .60 of 600 sequences by the published number, none by the other
+    assert sum(published) >= binom.ppf(1e-4, 24, 0.6)
+    assert sum(own) <= binom.isf(1e-4, 24, 0.001)
 
 
 @pytest.mark.parametrize("kinds", [2, 5])
