@@ -83,9 +83,9 @@ def independence(symbols: Array) -> ChiSquare:
     Pairs and tuples do not overlap, so that their counts are multinomial and the statistic is chi-square.
     The standard takes the number of symbols off the bins for degrees of freedom. That holds where every
     pair has a bin of its own. Bins of several pairs keep less of what the shares were fitted to, so that
-    fewer degrees are spent; the published number rejects independent bytes in 67 of 100 sequences of 20
-    000 (at a nominal .001, measured). Degrees here are the bins less one less what the fit took; the two
-    agree where no bin is shared.
+    fewer degrees are spent; the published number rejects independent bytes in six of ten
+    sequences of 20 000 (at a nominal .001, measured). Degrees here are the bins less one less what the fit
+    took; the two agree where no bin is shared.
 
     Parameters
     ----------
