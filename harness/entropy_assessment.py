@@ -101,7 +101,9 @@ def assess(
         if not restart.passed:
             remarks.append("As the restart test is not passed, the standard awards no entropy at all.")
     remarks += [
-        "Every estimate bounds from one side: structure that no estimator sees only lowers the entropy.",
+        "Every estimate bounds what may be claimed from one side: structure that no estimator sees only "
+        "lowers the entropy. That it is estimated on the safe side lowers the estimate, the more so the "
+        "shorter the file.",
         "This is evidence about one recording, not a certification of its source.",
     ]
     return EntropyFile(

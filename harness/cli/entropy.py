@@ -68,8 +68,8 @@ def entropy(
 
     FILE is text (characters 0 and 1, or whole numbers between spaces or commas), raw bytes, or a NumPy
     file or archive; a two-dimensional array holds one restart a row. Ten estimators, tests of
-    independence, the restart test and the cutoffs of health tests are run. Every estimate bounds from
-    above only, and nothing here certifies a source.
+    independence, the restart test and the cutoffs of health tests are run. An estimate is the most
+    that may be claimed: what no estimator sees only lowers it. Nothing here certifies a source.
 
     \b
     Examples:
@@ -121,11 +121,14 @@ def _lines(found: EntropyFile) -> list[str]:
         *wanting,
         "",
         "Ceiling: about what the estimator says of a perfect source at this length.",
-        f"Of symbols as they are: at most {_number(found.literal)} bits a symbol.",
+        f"Of symbols as they are: {_number(found.literal)} bits a symbol.",
     ]
     if found.bitstring is not None:
-        text.append(f"Of the bits they are written in: at most {_number(found.bitstring)} bits a symbol.")
-    text.append(f"Assessed: at most {_number(found.assessed)} bits a symbol; {found.decides} decides.")
+        text.append(f"Of the bits they are written in: {_number(found.bitstring)} bits a symbol.")
+    text.append(
+        f"Assessed: {_number(found.assessed)} bits a symbol, the most that may be claimed; "
+        f"{found.decides} decides."
+    )
     text += ["", *_iid(found.iid)]
     if found.restart is not None:
         text += ["", *_restart(found.restart)]
@@ -134,7 +137,8 @@ def _lines(found: EntropyFile) -> list[str]:
 
 
 def _number(value: float | None) -> str:
-    return "-" if value is None else f"{value:.6f}"
+    # adding 0 takes the sign off a zero
+    return "-" if value is None else f"{round(value, 6) + 0.0:.6f}"
 
 
 def _iid(found: IidRecord | None) -> list[str]:
