@@ -70,7 +70,8 @@ def lz78y_hits(numbers: Array, *, longest: int = 16, entries: int = _ENTRIES) ->
     -----
     A longer entry outdoes a shorter one only if some symbol has followed both equally often, that is, as
     long as the longer one stood there every time. From the first time that it did not, the pair is out for
-    good, and so is every longer one. That leaves little to look at beyond length 1.
+    good, and so is every longer one; nor can a longer entry foretell that symbol any more, so the place is
+    decided. That leaves little to look at beyond length 1.
     """
     if longest < 1:
         raise ValueError(f"`longest` must be at least 1, got {longest}")
@@ -91,7 +92,7 @@ def lz78y_hits(numbers: Array, *, longest: int = 16, entries: int = _ENTRIES) ->
         best[place[wins]], times[place[wins]] = symbol[wins], seen[wins]
         together = (shorter[place] == 0) | (count == shorter[place])
         shorter[place] = np.where(held, count, 0)
-        contexts = contexts.kept((known < entries) & (together | ~held | wins))
+        contexts = contexts.kept((known < entries) & together)
         if not contexts.place.size:
             break
     return np.asarray((best == numbers) & (times > 0))[longest + 1 :]

@@ -54,7 +54,9 @@ def codes(symbols: Array, *, least: int, needs: str) -> tuple[Array, int]:
         return np.zeros(0, np.uint8), 0
     lowest, highest = int(values.min()), int(values.max())
     if highest - lowest < _WIDEST:  # a table is far faster than sorting
-        shifted = (values - lowest).astype(np.uint16) if lowest else values.astype(np.uint16)
+        # narrow signed numbers would wrap around
+        wide = values if values.dtype.kind == "u" else values.astype(np.int64)
+        shifted = (wide - wide.min()).astype(np.uint16)
         occurs = np.bincount(shifted, minlength=1) > 0
         kinds = int(occurs.sum())
         table = np.cumsum(occurs) - 1

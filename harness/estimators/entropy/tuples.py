@@ -218,7 +218,7 @@ def repeated_pairs(numbers: Array, kinds: int, *, cutoff: int) -> tuple[int, Arr
     shortest = _longest_of(common, cutoff) + 1
     pairs = np.zeros(max(int(common.max()) + 1 - shortest, 0), np.int64)
     least = common
-    for apart in range(1, cutoff):  # a group of fewer than `cutoff` places spans fewer entries
+    for apart in range(1, cutoff - 1):  # no stretch has `cutoff` places, so none two that lie further apart
         kept = least[least >= shortest]
         if len(kept) == 0:
             break

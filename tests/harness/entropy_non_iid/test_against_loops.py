@@ -16,7 +16,7 @@ from entropy_loops import (
     stretch_counts,
     window_right,
 )
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from harness.contracts import Array
@@ -83,6 +83,17 @@ def test_dictionary(s: Array, longest: int, entries: int) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "longest", "entries"),
+    [("0001110100011", 3, 1), ("01101111011101", 3, 1), ("11101111001", 3, 2)],
+)
+def test_a_dictionary_that_fills_up_amid_one_place(text: str, longest: int, entries: int) -> None:
+    """It then holds a long entry without the shorter one in it, which must not rule the long one out."""
+    s = np.array([int(c) for c in text], np.uint8)
+    found = lz78y.lz78y_hits(s, longest=longest, entries=entries)
+    assert found.tolist() == lz78y_right(s.tolist(), longest, entries)
+
+
+@pytest.mark.parametrize(
     ("kind", "kinds"), [*((kind, 2) for kind in KINDS), ("random", 256), ("changing", 256)]
 )
 def test_with_the_standards_parameters(kind: str, kinds: int) -> None:
@@ -126,6 +137,8 @@ def test_stretches(s: Array, cutoff: int) -> None:
 
 @settings(max_examples=100, deadline=None)
 @given(sequences)
+# neighbours that differ in 62 bits in a row: as one number that is just below a power of two
+@example(np.repeat(np.array([1, 0, 1, 0], np.uint8), [1, 70, 70, 1]))
 def test_order_of_stretches(s: Array) -> None:
     """Sorted as lists, and compared neighbour by neighbour."""
     plain = s.tolist()[:200]

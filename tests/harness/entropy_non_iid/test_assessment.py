@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from harness.contracts import Array
 from harness.errors import InsufficientData
 from harness.estimators.entropy.bitstring import bitstring
 from harness.estimators.entropy.by_subject import worst_of
@@ -17,6 +18,7 @@ from harness.estimators.entropy.counting import multi_markov
 from harness.estimators.entropy.lag import lag
 from harness.estimators.entropy.lz78y import lz78y
 from harness.estimators.entropy.non_iid import ESTIMATORS, NonIid, non_iid
+from harness.estimators.entropy.sequences import codes
 from harness.estimators.entropy.tuples import longest_repeated_substring, t_tuple
 from harness.estimators.entropy.window import multi_most_common_in_window
 
@@ -99,6 +101,22 @@ def test_attempts_of_a_person_stay_in_order() -> None:
     for person in (2, 5):
         alone = non_iid(symbols[subject == person].ravel(), alphabet=3)
         assert found.values[person] == alone.value
+
+
+@pytest.mark.parametrize(
+    ("symbols", "expected"),
+    [
+        (np.array([-100, 100, -100], np.int8), [0, 1, 0]),
+        (np.array([2**64 - 1, 2**64 - 3], np.uint64), [1, 0]),
+        (np.array([-(2**62), 2**62, 5]), [0, 2, 1]),
+        (np.array([True, False]), [1, 0]),
+        (np.arange(300), list(range(300))),
+    ],
+)
+def test_symbols_of_every_kind_are_numbered_in_order(symbols: Array, expected: list[int]) -> None:
+    numbers, kinds = codes(symbols, least=1, needs="this test")
+    assert numbers.tolist() == expected
+    assert kinds == max(expected) + 1
 
 
 FLOATS, TABLE = np.array([0.0, 1.0, 0.5]), np.zeros((3, 4), int)
