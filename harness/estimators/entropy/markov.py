@@ -62,7 +62,7 @@ def markov(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estimate:
 
 
 def likeliest_path(start: Array, step: Array) -> float:
-    """log2 of the probability of the likeliest 128 bits.
+    """log2 of the probability of the likeliest of the six paths of 128 bits that the standard compares.
 
     Parameters
     ----------
@@ -73,7 +73,8 @@ def likeliest_path(start: Array, step: Array) -> float:
 
     Notes
     -----
-    The likeliest path stays, alternates, or leaves its first bit once and stays.
+    From either bit a path stays, alternates, or leaves once and stays. A path that strays at its end
+    may be likelier still; by .005 bit per bit at most in 20 000 chains drawn at random.
     """
     with np.errstate(divide="ignore"):
         s, t = np.log2(start), np.log2(step)

@@ -65,6 +65,7 @@ def test_estimates_lie_between_nothing_and_a_whole_symbol(seed: int, kinds: int,
             continue
         e = o.estimate
         assert (e.unit, e.side, e.method) == ("bit/symbol", "defender-at-most", o.method)
+        assert o.per_symbol == (found.bits if o.of == "bits" else 1) * e.value
         most = 1 if o.of == "bits" else math.log2(kinds)
         # the one estimate that the standard does not end at a whole symbol
         assert 0 <= e.value <= most + 1e-12 or o.method == "longest-repeated-substring"
