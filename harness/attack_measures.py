@@ -9,22 +9,18 @@ import numpy as np
 
 from harness.collecting import Rows
 from harness.contracts import Array, Estimate
-from harness.errors import InsufficientData
 from harness.estimators import (
-    discrete_leakage,
     guesses,
-    leakage,
     means,
     proportion,
     sessions,
-    within_subject,
     worst,
 )
 from harness.exchange import Honest
+from harness.information_measures import information_rows
 from harness.keyrate_rows import keyrate_rows
 from harness.results import PerSubject, Row
 from harness.score import ORDERED_STATISTICS, Disclosure, Scores
-from harness.streams import stream
 from harness.validate import MAX_GUESSES
 
 __all__ = ["BUDGETS", "OFFLINE_FROM", "attack_rows", "successes"]
@@ -90,7 +86,7 @@ def attack_rows(
             ),
             reason="of the likeliest symbols, before any decoding",
         )
-    _information(table, scores, honest, disclosure, subject, key_bits, seed)
+    information_rows(table, scores, honest, disclosure, key_bits=key_bits, seed=seed)
     keyrate_rows(table, honest, scores)
     if scores.surprise_a is not None and scores.doubt is not None:
         table.add(
@@ -200,69 +196,3 @@ def _odds_note(scores: Scores, estimate: Estimate, most: float, note: str | None
     if note:
         parts.append(note)
     return "; ".join(parts)
-
-
-def _detectable(attempts: int) -> str:
-    """What the test could have seen."""
-    said = "the likeliest symbols, looked at three ways"
-    try:
-        least = discrete_leakage.detectable_information(attempts)
-    except InsufficientData:
-        return f"{said}; {attempts} attempts are too few to see any leak in a single bit"
-    return (
-        f"{said}; {attempts} independent attempts show {least:.2g} bit in a single bit four times in five"
-    )
-
-
-def _information(
-    table: Rows,
-    scores: Scores,
-    honest: Honest,
-    disclosure: Disclosure,
-    subject: Array,
-    key_bits: int,
-    seed: int,
-) -> None:
-    if scores.gain is None:
-        table.skip(
-            "mutual-information",
-            "bit/symbol",
-            "the attack believes something of the key, not of the witness",
-            status="not-applicable",
-        )
-    else:
-        table.add("mutual-information", leakage.symbol_information(scores.gain, subject))
-        table.people("mutual-information", scores.gain, subject)
-        try:
-            p = leakage.permutation_p_value(
-                scores.cross, rng=stream(seed, "permutation", str(table.attack))
-            )
-            table.add(
-                "leakage-test", p, reason="does the view tell an attempt from the same person's others?"
-            )
-            if scores.likely is not None:
-                table.add(
-                    "leakage-test",
-                    within_subject.min_p_value(
-                        scores.likely,
-                        honest.a.symbols[scores.attempt],
-                        subject,
-                        rng=stream(seed, "min-p", str(table.attack)),
-                    ),
-                    reason=_detectable(len(subject)),
-                )
-        except InsufficientData as error:
-            table.skip("leakage-test", "p-value", str(error))
-    if np.isnan(scores.ranks.surprise).any():
-        table.skip(
-            "mutual-information",
-            "bit",
-            "no posterior of whole keys: the code is too large to enumerate, or keys were listed",
-        )
-        return
-    entropy = float(min(key_bits, disclosure.secret_bits) if disclosure.labels is not None else key_bits)
-    table.add(
-        "mutual-information",
-        leakage.key_information(scores.ranks.surprise, subject, entropy=entropy),
-        reason=f"of {entropy:g} bits that the key promises",
-    )
