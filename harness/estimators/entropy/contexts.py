@@ -53,13 +53,14 @@ def _symbol_bits(numbers: Array) -> int:
 
 def deeper(contexts: Contexts, numbers: Array, depth: int) -> Contexts:
     """Add the symbol `depth` places back to each context; places that have none drop out."""
-    if contexts.place.size and contexts.place.min() < depth:
-        contexts = contexts.kept(contexts.place >= depth)
-    oldest = numbers[contexts.place - np.int32(depth)]
+    place, group, symbol = contexts.place, contexts.group, contexts.symbol
+    early = np.flatnonzero(place < depth)
+    if early.size:  # at most one if depths come one by one: far faster than a mask
+        place, group, symbol = (np.delete(x, early) for x in (place, group, symbol))
+    oldest = numbers.take(place - np.int32(depth))
     # a radix sort by the oldest symbol; stable, so what was in order stays so within each
     by = np.argsort(oldest, kind="stable")
-    group = _numbered(oldest[by], contexts.group[by])
-    return Contexts(contexts.place[by], group, contexts.symbol[by])
+    return Contexts(place.take(by), _numbered(oldest.take(by), group.take(by)), symbol.take(by))
 
 
 def _numbered(*sorted_by: Array) -> Array:
@@ -100,7 +101,7 @@ def births(contexts: Contexts) -> Array:
 def _pairs(contexts: Contexts) -> tuple[Array, Array]:
     """Order by symbol, context and time; and in it the index where each one's pair begins."""
     by = np.argsort(contexts.symbol, kind="stable")
-    symbol, group = contexts.symbol[by], contexts.group[by]
+    symbol, group = contexts.symbol.take(by), contexts.group.take(by)
     start = np.arange(len(by), dtype=np.int32)
     start[1:] *= (symbol[1:] != symbol[:-1]) | (group[1:] != group[:-1])
     np.maximum.accumulate(start, out=start)
@@ -151,7 +152,7 @@ def foretold_bits(contexts: Contexts) -> tuple[Array, Array]:
     ahead -= 1
     lead = np.cumsum(ahead, dtype=np.int32)  # of ones over zeros
     lead -= ahead
-    begins = np.ones(len(lead), bool)
-    np.not_equal(contexts.group[1:], contexts.group[:-1], out=begins[1:])
-    lead -= lead[begins][contexts.group]
-    return lead >= 0, ~begins
+    later = np.zeros(len(lead), bool)
+    np.equal(contexts.group[1:], contexts.group[:-1], out=later[1:])
+    lead -= lead[np.flatnonzero(~later)].take(contexts.group)
+    return lead >= 0, later

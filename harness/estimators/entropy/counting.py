@@ -82,7 +82,7 @@ def counting_hits(numbers: Array, *, depth: int = 16, entries: int = _ENTRIES) -
             contexts = deeper(contexts, numbers, d)
             symbol, times = _foretold(contexts, kinds, entries, d, n)
             hit[:] = False
-            hit[contexts.place] = (symbol == contexts.symbol) & (times > 0)
+            hit[contexts.place.astype(np.intp)] = (symbol == contexts.symbol) & (times > 0)
             yield hit[2:]
             contexts = recurring(contexts)
 
