@@ -6,7 +6,8 @@ import numpy as np
 
 from harness.collecting import Rows
 from harness.errors import InsufficientData
-from harness.estimators import discrete_leakage, leakage, within_subject
+from harness.estimators import leakage
+from harness.estimators.leakage import detection, within_subject
 from harness.exchange import Honest
 from harness.score import Disclosure, Scores
 from harness.streams import stream
@@ -81,7 +82,7 @@ def _detectable(attempts: int) -> str:
     """What the test could have seen."""
     said = "the likeliest symbols, looked at three ways"
     try:
-        least = discrete_leakage.detectable_information(attempts)
+        least = detection.detectable_information(attempts)
     except InsufficientData:
         return f"{said}; {attempts} attempts are too few to see any leak in a single bit"
     return (

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from harness.errors import InsufficientData
-from harness.estimators.within_subject import min_p_value
+from harness.estimators.leakage.within_subject import min_p_value
 from harness.streams import stream
 
 SUBJECT = np.repeat(np.arange(15), 10)
