@@ -12,6 +12,7 @@ from harness.contracts import Array, Estimate
 from harness.estimators import (
     guesses,
     means,
+    prevalence,
     proportion,
     sessions,
     worst,
@@ -26,6 +27,8 @@ from harness.validate import MAX_GUESSES
 __all__ = ["BUDGETS", "OFFLINE_FROM", "attack_rows", "successes"]
 
 BUDGETS = (1, 10, 100, 2**20, 2**40, 2**64)
+WEAK = {0.1: "odds-from-10-percent", 0.5: "odds-from-50-percent"}
+"""Odds at one guess from which on a person is weak."""
 SESSIONS = (10, 100)
 """Lifetimes over which fresh keys are counted; claims may declare others."""
 OFFLINE_FROM = 2**20
@@ -54,19 +57,20 @@ def attack_rows(
         )
         if scores.method == ORDERED_STATISTICS:  # the order in which keys are tried is a model's
             estimate = replace(estimate, evidence="modelled")
-        most = proportion.subject_rate(high >= 0.5, subject, side="attacker-at-least").high
+        most = proportion.subject_rate(low, subject, most=high, side="attacker-at-least").high
         table.add("success-odds", estimate, budget=budget, reason=_odds_note(scores, estimate, most, note))
         table.people("success-odds", low, subject, budget=budget)
         if budget == 1:
-            _over_sessions(table, low, subject, estimate)
-    found = scores.ranks.success(1, offline=False)[0] >= 0.5
+            _over_sessions(table, low, subject, estimate, scores.attacker)
+    low, high = scores.ranks.success(1, offline=False)
     table.add(
         "weak-people",
-        proportion.subject_rate(found, subject, side="attacker-at-least"),
+        proportion.subject_rate(low, subject, most=high, side="attacker-at-least"),
         budget=1,
         reason="people whose key was found in at least one attempt, and the limits of their share",
     )
-    _worst(table, scores, found, subject)
+    _prevalence(table, high, subject)
+    _worst(table, scores, low, high, subject)
     low, high = scores.ranks.log2_rank(key_bits)
     rank = means.subject_median(
         low, high, subject, unit="log2", side="attacker-at-least", method=scores.method
@@ -104,7 +108,19 @@ def attack_rows(
     return table.rows, table.per_subject
 
 
-def _worst(table: Rows, scores: Scores, found: Array, subject: Array) -> None:
+def _prevalence(table: Rows, high: Array, subject: Array) -> None:
+    """Weak people whom so few attempts may have missed count too."""
+    for odds, method in WEAK.items():
+        found = prevalence.weak_prevalence(
+            high > 0, subject, odds=odds, side="attacker-at-most", method=method
+        )
+        said = (
+            f"people whose keys fall at one guess with odds of {odds:g} or more are at most the upper end"
+        )
+        table.add("weak-prevalence", found, budget=1, reason=said)
+
+
+def _worst(table: Rows, scores: Scores, low: Array, high: Array, subject: Array) -> None:
     """The worst person, and the worst pair of victim and attacker where attackers are people."""
     people = len(np.unique(subject))
     ways = {"worst-person": subject}
@@ -112,7 +128,7 @@ def _worst(table: Rows, scores: Scores, found: Array, subject: Array) -> None:
         pairs = np.stack([subject, scores.attacker], axis=1)
         ways["worst-pair"] = np.unique(pairs, axis=0, return_inverse=True)[1].ravel()
     for method, group in ways.items():
-        seen = worst.worst_share(found, group, subjects=people, method=method)
+        seen = worst.worst_share(low, group, most=high, subjects=people, method=method)
         mine = group == seen.group
         who = f"subject {subject[mine][0]}"
         if method == "worst-pair":
@@ -126,10 +142,10 @@ def _worst(table: Rows, scores: Scores, found: Array, subject: Array) -> None:
         )
 
 
-def _over_sessions(table: Rows, hits: Array, subject: Array, odds: Estimate) -> None:
+def _over_sessions(table: Rows, hits: Array, subject: Array, odds: Estimate, attacker: Array) -> None:
     """The chance of any key of many sessions, one guess at each."""
     for count in SESSIONS:
-        found = sessions.odds_over_sessions(hits, subject, odds=odds, sessions=count)
+        found = sessions.odds_over_sessions(hits, subject, odds=odds, sessions=count, attacker=attacker)
         made = int(np.bincount(np.unique(subject, return_inverse=True)[1]).min())
         short = (
             f"; the value counts {made} sessions only, as some people made no more" if made < count else ""

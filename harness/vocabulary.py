@@ -110,6 +110,12 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
             "probability", more=False, budgeted=True, methods=("worst-person", "worst-pair")
         ),
         "weak-people": _of_attack("probability", more=False, budgeted=True),
+        "weak-prevalence": _of_attack(
+            "probability",
+            more=False,
+            budgeted=True,
+            methods=("odds-from-10-percent", "odds-from-50-percent"),
+        ),
         "key-rank": _of_attack("log2", more=True),
         "guesses-for-odds": _of_attack("log2", more=True, methods=("at-1-percent", "at-50-percent")),
         "attacker-bit-agreement": _of_attack("probability", more=False),

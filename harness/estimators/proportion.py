@@ -140,20 +140,17 @@ def clustered_rate(
     -----
     Measured coverage of the upper limit is .953–.964 for true ICC up to .3; at .5 it is .89–.93, that is,
     it under-covers.
+
+    With crossed people and attackers the variance of a mean is ``1 + (m - 1) ICC + (a - 1) ICC'`` times
+    that of independent attempts, a pair of attempts that share both counting in either term: nothing is to
+    be taken off. One to ten attackers against 10, 30 and 60 people, either correlation .05 and .2, rates
+    .01, .1 and .4: the upper limit covered .974–1 and the lower one .97–1 of 1000 runs each, but with one
+    attacker the lower one covered .93 at rate .1. How attackers differ cannot be seen from one.
     """
-    if not len(low_hits) == len(high_hits) == len(subject):
-        lengths = f"{len(low_hits)}, {len(high_hits)} and {len(subject)}"
-        raise ValueError(f"`low_hits`, `high_hits` and `subject` must be of one length, got {lengths}")
+    _check(low_hits, high_hits, subject, names=("low_hits", "high_hits"))
     n = len(subject)
     if n == 0:
         raise InsufficientData("a rate needs at least one attempt, got none")
-    both = np.stack([low_hits, high_hits])
-    least, most = both.min(), both.max()  # NaN if any is
-    if not (least >= 0 and most <= 1):
-        raise ValueError(f"chances of success must lie in 0..1, got values from {least:g} to {most:g}")
-    crossed = float((both[0] - both[1]).max())
-    if crossed > 1e-9:  # the two are divided out apart, and may differ by rounding
-        raise ValueError(f"`low_hits` must not lie above `high_hits`, got one {crossed:g} above")
     _, sizes = np.unique(subject, return_counts=True)
     effect = 1 + _excess(low_hits, high_hits, subject, icc_floor)
     people = attacker is not None and bool((attacker >= 0).any())
@@ -184,27 +181,52 @@ def _excess(low_hits: Array, high_hits: Array, group: Array, icc_floor: float) -
     return float(((sizes**2).sum() / len(group) - 1) * icc)
 
 
-def subject_rate(hits: Array, subject: Array, *, side: str, level: float = 0.9) -> Estimate:
+def subject_rate(
+    hits: Array, subject: Array, *, side: str, most: Array | None = None, level: float = 0.9
+) -> Estimate:
     """Share of subjects with at least one success, the subject being the unit.
 
     Holds whatever the dependence within a subject; its upper limit bounds the rate of any
     one attempt of a new person too.
 
-    Parameters, Returns, Raises
-    ---------------------------
-    As `clustered_rate`; `hits` is (attempts,) bool.
+    Parameters
+    ----------
+    hits : (attempts,) bool or float
+        Success of each attempt, or its chance where ties leave it open.
+    subject : (attempts,) int
+    side : str
+        What the share bounds, one of `harness.contracts.SIDES`.
+    most : (attempts,) float, optional
+        Upper bounds of these chances where `hits` are lower ones; the upper limit rests on them.
+    level : float
+        Two-sided.
+
+    Returns
+    -------
+    Estimate
+        Unit "probability", evidence "counted", method "subject-unit". The value is the mean over people
+        of the chance that any of their attempts succeeds.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ, chances leave 0..1, or a lower bound lies above its upper one.
+    InsufficientData
+        If there is no attempt.
     """
     if len(hits) != len(subject):
         raise ValueError(f"`hits` and `subject` must be of one length, got {len(hits)} and {len(subject)}")
+    above = hits if most is None else most
+    _check(hits, above, subject, names=("hits", "most"))
     people, index = np.unique(subject, return_inverse=True)
     if len(people) == 0:
         raise InsufficientData("a rate needs at least one subject, got none")
-    weak = int((np.bincount(index, hits.astype(float)) > 0).sum())
-    low, high = clopper_pearson(weak, len(people), level=level)
+    weak, weak_at_most = (_any(np.asarray(chance, float), index, len(people)) for chance in (hits, above))
+    value = min(weak / len(people), 1.0)
     return Estimate(
-        value=weak / len(people),
-        low=low,
-        high=high,
+        value=value,
+        low=clopper_pearson(min(weak, len(people)), len(people), level=level)[0],
+        high=clopper_pearson(min(weak_at_most, len(people)), len(people), level=level)[1],
         level=level,
         unit="probability",
         side=side,
@@ -213,3 +235,26 @@ def subject_rate(hits: Array, subject: Array, *, side: str, level: float = 0.9) 
         attempts=len(subject),
         method="subject-unit",
     )
+
+
+def _any(chance: Array, index: Array, people: int) -> float:
+    """Expected number of people with at least one success."""
+    certain = np.bincount(index, chance >= 1, minlength=people) > 0
+    none = np.bincount(index, np.log1p(-np.where(chance >= 1, 0.0, chance)), minlength=people)
+    return float(np.where(certain, 1.0, -np.expm1(none)).sum())
+
+
+def _check(low: Array, high: Array, subject: Array, *, names: tuple[str, str]) -> None:
+    """Chances of success: of one length with `subject`, in 0..1, and in order."""
+    if not len(low) == len(high) == len(subject):
+        lengths = f"{len(low)}, {len(high)} and {len(subject)}"
+        raise ValueError(f"`{names[0]}`, `{names[1]}` and `subject` must be of one length, got {lengths}")
+    if len(subject) == 0:
+        return
+    both = np.stack([low, high]).astype(float)
+    least, most = both.min(), both.max()  # NaN if any is
+    if not (least >= 0 and most <= 1):
+        raise ValueError(f"chances of success must lie in 0..1, got values from {least:g} to {most:g}")
+    crossed = float((both[0] - both[1]).max())
+    if crossed > 1e-9:  # the two are divided out apart, and may differ by rounding
+        raise ValueError(f"`{names[0]}` must not lie above `{names[1]}`, got one {crossed:g} above")

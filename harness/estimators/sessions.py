@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import gammaln
 
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
@@ -33,48 +32,80 @@ def most_over_sessions(odds: float, sessions: int) -> float:
     return float(-np.expm1(sessions * np.log1p(-odds))) if odds < 1 else 1.0
 
 
-def any_success(hits: int, attempts: int, sessions: int) -> float:
-    """Chance that some of `sessions` attempts, drawn without repeats from those made, succeeds.
+def any_success(chance: Array, subject: Array, *, sessions: int) -> Array:
+    """Each person's chance that some of `sessions` attempts, drawn without repeats from theirs, succeeds.
 
-    Unbiased for the chance over that many sessions of this person, where raising the observed rate to a
-    power is not. Fewer attempts than sessions: over as many as there are, which is less.
+    Unbiased for the chance over that many sessions of a person, where raising the observed rate to a power
+    is not: that is too much, since what is seen varies more than people do. Fewer attempts than sessions:
+    over as many as there are, which is less.
+
+    Parameters
+    ----------
+    chance : (attempts,) float
+        Of success; 0 and 1 where it is known.
+    subject : (attempts,) int
+    sessions : int
+
+    Returns
+    -------
+    (people,) float
+        In the order of ``numpy.unique(subject)``.
 
     Examples
     --------
-    >>> round(any_success(1, 4, 2), 9)
-    0.5
+    >>> any_success(np.array([1.0, 0.0, 0.0, 0.0]), np.zeros(4, int), sessions=2)
+    array([0.5])
     """
-    drawn = min(sessions, attempts)
-    if attempts - hits < drawn:
-        return 1.0
-    logs = gammaln(
-        np.array([attempts - hits + 1, attempts - hits - drawn + 1, attempts + 1, attempts - drawn + 1])
-    )
-    return float(np.clip(1 - np.exp(logs[0] - logs[1] - logs[2] + logs[3]), 0, 1))
+    _, index, made = np.unique(subject, return_inverse=True, return_counts=True)
+    order = np.argsort(index, kind="stable")
+    place = np.arange(len(order)) - np.repeat(np.cumsum(made) - made, made)
+    fails = np.ones((len(made), int(made.max())))
+    fails[index[order], place] = 1.0 - chance[order]
+    drawn = min(sessions, fails.shape[1])
+    j = np.arange(1, drawn + 1)
+    # mean over all sets of j attempts of the chance that all of them fail, one attempt after the other
+    none = np.zeros((len(made), drawn + 1))
+    none[:, 0] = 1.0
+    for n in range(1, fails.shape[1] + 1):
+        there = np.minimum(j / n, 1.0)
+        step = (1 - there) * none[:, 1:] + there * fails[:, n - 1, None] * none[:, :-1]
+        none[:, 1:] = np.where((made >= n)[:, None], step, none[:, 1:])
+    found = none[np.arange(len(made)), np.minimum(drawn, made)]
+    return np.asarray(np.clip(1.0 - found, 0.0, 1.0))
 
 
 def odds_over_sessions(
-    hits: Array, subject: Array, *, odds: Estimate, sessions: int, level: float = 0.9
+    hits: Array,
+    subject: Array,
+    *,
+    odds: Estimate,
+    sessions: int,
+    attacker: Array | None = None,
+    level: float = 0.9,
 ) -> Estimate:
-    """Chance that an adversary gets at least one of the keys of so many sessions.
+    """Chance that an adversary gets at least one of the keys of so many sessions, averaged over people.
 
     Parameters
     ----------
     hits : (attempts,) float
-        Chance of success of each attempt; one of a half or more counts as a success.
+        Chance of success of each attempt.
     subject : (attempts,) int
     odds : Estimate
         Of one session, from the same attempts.
     sessions : int
+    attacker : (attempts,) int, optional
+        Person behind the adversary's capture; -1 = nobody.
     level : float
         Two-sided.
 
     Returns
     -------
     Estimate
-        Unit "probability", side "attacker-at-least", method "sessions-T". Value: people's means of
+        Unit "probability", side "attacker-at-least", method "sessions-T". Value: people's mean of
         `any_success`, which is too little where people have fewer attempts than sessions. Low: of that
-        mean, by betting, nothing assumed. High: from the upper end of the odds as if all people were alike.
+        mean, by betting, nothing assumed but that people are independent; where attackers are people they
+        are not, and it is the lower end of the odds of one session. High: from the upper end of the odds
+        as if all people were alike.
 
     Raises
     ------
@@ -83,20 +114,19 @@ def odds_over_sessions(
     """
     if len(hits) == 0:
         raise InsufficientData("odds over sessions need at least one attempt, got none")
-    people, index = np.unique(subject, return_inverse=True)
-    won = np.bincount(index, hits >= 0.5)
-    made = np.bincount(index)
-    each = np.array([any_success(int(h), int(n), sessions) for h, n in zip(won, made, strict=True)])
+    each = any_success(hits, subject, sessions=sessions)
     value = float(each.mean())
+    shared = attacker is not None and bool((attacker >= 0).any())
+    low = odds.low if shared else bounded_mean(each, level=level)[0]
     return Estimate(
         value=value,
-        low=min(bounded_mean(each, level=level)[0], value),
+        low=min(low, value),
         high=max(most_over_sessions(min(odds.high, 1.0), sessions), value),
         level=level,
         unit="probability",
         side="attacker-at-least",
         evidence=odds.evidence,
-        subjects=len(people),
+        subjects=len(each),
         attempts=len(hits),
         method=f"sessions-{sessions}",
     )

@@ -33,24 +33,37 @@ class Worst:
     by_chance: float
 
 
-def worst_share(hits: Array, group: Array, *, subjects: int, method: str, level: float = 0.9) -> Worst:
+def worst_share(
+    hits: Array,
+    group: Array,
+    *,
+    subjects: int,
+    method: str,
+    most: Array | None = None,
+    level: float = 0.9,
+) -> Worst:
     """Largest share of successes among people, or among pairs of victim and attacker.
 
     Parameters
     ----------
-    hits : (attempts,) bool
+    hits : (attempts,) bool or float
+        Success of each attempt, or its chance where ties leave it open.
     group : (attempts,) int
         Attempts of one group are taken as independent of one another.
     subjects : int
         People behind them, for the record.
     method : str
         Slug for the Estimate.
+    most : (attempts,) float, optional
+        Upper bounds of these chances where `hits` are lower ones; upper limits rest on them.
     level : float
         Two-sided, for all groups at once (Bonferroni).
 
     Returns
     -------
     Worst
+        The lower limit is that of the group with the largest share; the upper limit is the highest of all
+        groups, so that no group lies above it, whoever looked worst.
 
     Raises
     ------
@@ -60,15 +73,19 @@ def worst_share(hits: Array, group: Array, *, subjects: int, method: str, level:
     if len(hits) == 0:
         raise InsufficientData("the worst of many needs at least one attempt, got none")
     names, index, made = np.unique(group, return_inverse=True, return_counts=True)
-    won = np.bincount(index, hits.astype(float), minlength=len(names))
+    won, reach = (
+        np.minimum(np.bincount(index, np.asarray(h, float), minlength=len(names)), made)
+        for h in (hits, hits if most is None else most)
+    )
     worst = int(np.lexsort((np.arange(len(names)), -made, -won / made))[0])
-    low, high = clopper_pearson(won[worst], float(made[worst]), level=1 - (1 - level) / len(names))
+    each = 1 - (1 - level) / len(names)
+    pairs = np.unique(np.stack([reach, made], axis=1), axis=0)
     value = float(won[worst] / made[worst])
     return Worst(
         share=Estimate(
             value=value,
-            low=low,
-            high=high,
+            low=clopper_pearson(float(won[worst]), float(made[worst]), level=each)[0],
+            high=max(clopper_pearson(float(k), float(n), level=each)[1] for k, n in pairs),
             level=level,
             unit="probability",
             side="attacker-at-least",
@@ -78,7 +95,7 @@ def worst_share(hits: Array, group: Array, *, subjects: int, method: str, level:
             method=method,
         ),
         group=int(names[worst]),
-        by_chance=_by_chance(float(hits.mean()), made),
+        by_chance=_by_chance(float(np.mean(hits)), made),
     )
 
 

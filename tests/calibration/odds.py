@@ -8,6 +8,7 @@ import numpy as np
 
 from calibration.case import Case
 from harness.contracts import Array
+from harness.estimators.prevalence import weak_prevalence
 from harness.estimators.proportion import clopper_pearson, clustered_rate, subject_rate
 from harness.estimators.sessions import odds_over_sessions
 
@@ -49,6 +50,13 @@ def weak(rng: np.random.Generator, *, share: float, people: int) -> bool:
     subject = np.repeat(np.arange(people), 5)
     hits = (rng.random(people) < share)[subject]
     return subject_rate(hits, subject, side="estimate").high >= share
+
+
+def prevalent(rng: np.random.Generator, *, share: float, odds: float, people: int, attempts: int) -> bool:
+    subject = np.repeat(np.arange(people), attempts)
+    own = np.where(rng.random(people) < share, odds, 0.0)
+    hits = rng.random(len(subject)) < own[subject]
+    return weak_prevalence(hits, subject, odds=odds, side="attacker-at-most", method="x").high >= share
 
 
 def exact(rng: np.random.Generator, *, rate: float, trials: int) -> bool:
@@ -110,6 +118,19 @@ CASES = [
         )
         for people in (10, 59)
         for share in (0.02, 0.3)
+    ),
+    *(
+        Case(
+            name="weak_prevalence, upper limit",
+            channel=f"{people} people x {attempts}, {share:g} of them with odds of {odds:g}",
+            kind="coverage",
+            nominal=0.95,
+            run=partial(prevalent, share=share, odds=odds, people=people, attempts=attempts),
+            remark="exact, so conservative where counts are few",
+        )
+        for people, attempts in ((20, 5), (60, 10))
+        for odds in (0.1, 0.5)
+        for share in (0.05, 0.4)
     ),
     *(
         Case(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import gammaincc
 
-from harness.contracts import Array
+from harness.contracts import Array, Estimate
 from harness.estimators.entropy.collision import collision, collision_times, collision_times_limit
 from harness.estimators.entropy.compression import compression, log_distance_limit, log_distances
 from harness.estimators.entropy.counting import counting_hits, multi_markov
@@ -152,7 +152,7 @@ def predicted(symbols: Array) -> Array:
     ],
 )  # fmt: skip
 def test_predictors(
-    right: Array, came: str, run: int, local: float, found: object, probability: float, entropy: float
+    right: Array, came: str, run: int, local: float, found: Estimate, probability: float, entropy: float
 ) -> None:
     """§6.3.7 to 6.3.10: which predictions are right, run r, P_local, the probability and the entropy."""
     n = len(came)
@@ -160,4 +160,4 @@ def test_predictors(
     assert longest_run(right) + 1 == run
     assert local_limit(run - 1, n) == pytest.approx(local, abs=5e-8)
     assert global_limit(int(right.sum()), n) == close(probability)
-    assert found.value == close(entropy)  # type: ignore[attr-defined]
+    assert found.value == close(entropy)

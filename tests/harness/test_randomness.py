@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 
 import numpy as np
 import pytest
@@ -100,11 +101,33 @@ def test_ranks_are_those_of_elimination() -> None:
 
 def test_templates_do_not_overlap_themselves() -> None:
     assert len(patterns.aperiodic_templates(9)) == 148
-    assert patterns.run_chances("older") == pytest.approx(
+    assert patterns.run_chances("printed") == pytest.approx(
         [0.367879, 0.183940, 0.137955, 0.099634, 0.069935, 0.140657], abs=1e-6
     )
-    with pytest.raises(ValueError, match="revised or older"):
+    with pytest.raises(ValueError, match="corrected or printed"):
         patterns.run_chances("newer")
+
+
+def test_chances_of_classes_are_those_of_all_sequences() -> None:
+    every = np.array(list(itertools.product([0, 1], repeat=10)), np.uint8)
+    longest = np.array([max(len(r) for r in "".join(map(str, s)).split("0")) for s in every.tolist()])
+    seen = [(longest <= 1).mean(), (longest == 2).mean(), (longest == 3).mean(), (longest > 3).mean()]
+    assert counts.longest_run_chances(10, 1, 4) == pytest.approx(seen)
+    kinds = structure._classes(structure.shortest_registers(every), 10)
+    assert structure.complexity_chances(10) == pytest.approx(np.bincount(kinds, minlength=7) / len(every))
+
+
+def test_heights_of_a_spectrum_vary_as_derived_and_more_than_printed() -> None:
+    """Their number below the threshold over 40 000 sequences, within four standard errors of its variance."""
+    rng, n, below = stream(5, "spectra"), 1024, []
+    for _ in range(10):
+        bits = rng.integers(0, 2, (4000, n)).astype(np.uint8)
+        heights = np.abs(np.fft.rfft(2.0 * bits - 1, axis=1))[:, : n // 2]
+        below.append((heights < np.sqrt(np.log(20) * n)).sum(axis=1))
+    seen = np.concatenate(below).var()
+    reach = 4 * np.sqrt(2 / 40_000)
+    assert seen == pytest.approx(n / 2 * (0.05 * 0.95 - (0.05 * np.log(0.05)) ** 2), rel=reach)
+    assert seen > n * 0.05 * 0.95 / 4 * (1 + reach)
 
 
 def test_the_assessment_over_sequences() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -29,13 +30,41 @@ def test_drawing_attempts_without_repeats_is_counting(hits: int, misses: int, se
         return
     drawn = min(sessions, attempts)
     none = math.comb(misses, drawn) / math.comb(attempts, drawn)
-    assert any_success(hits, attempts, sessions) == pytest.approx(1 - none)
+    chance = np.repeat([1.0, 0.0], [hits, misses])
+    assert any_success(chance, np.zeros(attempts, int), sessions=sessions) == pytest.approx([1 - none])
+
+
+@given(st.lists(st.tuples(st.integers(0, 2), st.floats(0, 1)), min_size=1, max_size=9), st.integers(1, 4))
+def test_chances_in_between_count_for_what_they_are(drawn: list[tuple[int, float]], sessions: int) -> None:
+    """Against enumeration of every set of attempts of each person."""
+    subject, chance = np.array([s for s, _ in drawn]), np.array([c for _, c in drawn])
+    expected = []
+    for person in np.unique(subject):
+        fails = (1 - chance[subject == person]).tolist()
+        sets = list(itertools.combinations(fails, min(sessions, len(fails))))
+        expected.append(1 - sum(math.prod(some) for some in sets) / len(sets))
+    assert any_success(chance, subject, sessions=sessions) == pytest.approx(expected)
 
 
 @given(st.floats(0.01, 0.99))
 def test_it_is_unbiased_for_a_person(p: float) -> None:
-    mean = sum(math.comb(6, h) * p**h * (1 - p) ** (6 - h) * any_success(h, 6, 4) for h in range(7))
+    one = np.zeros(6, int)
+    mean = sum(
+        math.comb(6, h)
+        * p**h
+        * (1 - p) ** (6 - h)
+        * float(any_success((np.arange(6) < h).astype(float), one, sessions=4)[0])
+        for h in range(7)
+    )
     assert mean == pytest.approx(1 - (1 - p) ** 4)
+
+
+def test_where_attackers_are_people_the_low_end_is_that_of_one_session() -> None:
+    subject, attacker = np.repeat(np.arange(20), 5), np.arange(100) % 2
+    hits = (attacker == 0).astype(float)
+    odds = clustered_rate(hits, hits, subject, side="attacker-at-least", attacker=attacker)
+    found = odds_over_sessions(hits, subject, odds=odds, sessions=5, attacker=attacker)
+    assert (found.low, found.value) == (odds.low, 1.0)
 
 
 @given(st.integers(0, 2**32 - 1), st.sampled_from([1, 2, 10, 100]))

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from scipy.special import erfc, gammaincc, ndtr
 
 from harness.contracts import Array
-from harness.estimators.randomness.bits import require_bits
+from harness.estimators.randomness.bits import require_bits, require_figures, require_size
 
-__all__ = ["block_frequency", "cumulative_sums", "frequency", "longest_run", "runs"]
+__all__ = [
+    "block_frequency",
+    "cumulative_sums",
+    "frequency",
+    "longest_run",
+    "longest_run_chances",
+    "runs",
+]
 
-_LONGEST = (  # least n, block, shortest class, class probabilities of the standard's table
+_LONGEST = (  # least n, block, shortest class, chances of the classes as the standard prints them
     (750_000, 10_000, 10, (0.0882, 0.2092, 0.2483, 0.1933, 0.1208, 0.0675, 0.0727)),
     (6_272, 128, 4, (0.1174, 0.2430, 0.2493, 0.1752, 0.1027, 0.1124)),
     (128, 8, 1, (0.2148, 0.3672, 0.2305, 0.1875)),
@@ -34,9 +43,18 @@ def frequency(bits: Array) -> Array:
     return np.asarray(erfc(np.abs(sums) / np.sqrt(2 * b.shape[1])))[:, None]
 
 
-def block_frequency(bits: Array, *, block: int = 128) -> Array:
-    """As many ones as zeros in every block? Shapes as `frequency`."""
-    b = require_bits(bits, least=max(100, block), test="block-frequency")
+def block_frequency(bits: Array, *, block: int | None = None) -> Array:
+    """As many ones as zeros in every block? Shapes as `frequency`.
+
+    Parameters
+    ----------
+    bits : (sequences, n) uint8
+    block : int, optional
+        Default as §2.2.7 recommends: at least 20 bits, and fewer than 100 blocks.
+    """
+    chosen = None if block is None else require_size(block, name="block", least=2)
+    b = require_bits(bits, least=max(100, chosen or 0), test="block-frequency")
+    block = chosen or max(20, b.shape[1] // 100 + 1)
     share = _blocks(b, block).mean(axis=2)
     return np.asarray(gammaincc(share.shape[1] / 2, 2 * block * ((share - 0.5) ** 2).sum(axis=1)))[:, None]
 
@@ -53,10 +71,16 @@ def runs(bits: Array) -> Array:
     return np.where(np.abs(share - 0.5) >= 2 / np.sqrt(n), 0.0, p)[:, None]
 
 
-def longest_run(bits: Array) -> Array:
-    """Is the longest run of ones of a block as long as usual? Shapes as `frequency`."""
+def longest_run(bits: Array, *, figures: str = "corrected") -> Array:
+    """Is the longest run of ones of a block as long as usual? Shapes as `frequency`.
+
+    The standard prints the chances of its classes to four digits, and those of blocks of 10,000 bits off in
+    the third: .0882 where .0866 is right. `figures` "printed" uses them all the same, as appendix B did.
+    """
+    require_figures(figures)
     b = require_bits(bits, least=128, test="longest-run")
-    _, block, shortest, expected = next(row for row in _LONGEST if b.shape[1] >= row[0])
+    _, block, shortest, printed = next(row for row in _LONGEST if b.shape[1] >= row[0])
+    expected = printed if figures == "printed" else longest_run_chances(block, shortest, len(printed))
     parts = _blocks(b, block)
     longest = np.zeros(parts.shape[:2], np.int64)
     run = np.zeros_like(longest)
@@ -65,6 +89,25 @@ def longest_run(bits: Array) -> Array:
         np.maximum(longest, run, out=longest)
     kind = np.clip(longest - shortest, 0, len(expected) - 1)
     return _chi_square(kind, np.array(expected))
+
+
+@cache
+def longest_run_chances(block: int, shortest: int, classes: int) -> tuple[float, ...]:
+    """Chances that the longest run of ones is `shortest` or less, one more, ..., the rest.
+
+    Examples
+    --------
+    >>> [round(c, 6) for c in longest_run_chances(8, 1, 4)]
+    [0.214844, 0.367188, 0.230469, 0.1875]
+    """
+    at_most = [0.0]
+    for longest in range(shortest, shortest + classes - 1):
+        without = [1.0] * (longest + 1) + [1 - 0.5 ** (longest + 1)]  # a longer run, by bits so far
+        for _ in range(longest + 1, block):
+            # the first longer run ends here, after a zero that no longer run had come before
+            without.append(without[-1] - without[-longest - 2] * 0.5 ** (longest + 2))
+        at_most.append(without[block])
+    return tuple(np.diff([*at_most, 1.0]).tolist())
 
 
 def cumulative_sums(bits: Array) -> Array:

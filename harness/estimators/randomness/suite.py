@@ -90,7 +90,11 @@ class Assessment:
 
 
 def assess(p: Array, *, alpha: float = 0.01) -> Assessment:
-    """The standard's assessment over sequences (§4.2).
+    """The standard's assessment over sequences (§4.2.1, 4.2.2).
+
+    Its region of the passing share is a normal approximation that asks for some 1 / alpha sequences and
+    more; the exact region holds for any number. Uniformity needs 55 sequences, and is refused at a p-value
+    below .0001.
 
     Parameters
     ----------
@@ -100,9 +104,16 @@ def assess(p: Array, *, alpha: float = 0.01) -> Assessment:
 
     Raises
     ------
+    ValueError
+        If a p-value lies outside 0 to 1, or `alpha` is not strictly between.
     InsufficientData
         If it applied to none.
     """
+    p = np.asarray(p, float)
+    if p.ndim != 1 or ((p < 0) | (p > 1)).any():
+        raise ValueError("`p` must be p-values from 0 to 1, one a sequence, of one outcome")
+    if not 0 < alpha < 1:
+        raise ValueError(f"`alpha` must lie strictly between 0 and 1, got {alpha}")
     known = p[~np.isnan(p)]
     n = len(known)
     if n == 0:

@@ -113,7 +113,7 @@ def test_names_of_symbols_do_not_matter(
     # long enough that no two pairs share a bin: ties among rare pairs go by the order of names
     symbols = stream(3, "names").choice(4, 2001, p=[0.4, 0.3, 0.2, 0.1])
     first, second = test(symbols), test(relabel(symbols))
-    assert first.p_value == pytest.approx(second.p_value)  # type: ignore[attr-defined]
+    assert first.p_value == pytest.approx(second.p_value)
 
 
 def test_sources_that_depend_or_drift_are_rejected() -> None:
