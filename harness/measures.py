@@ -19,6 +19,7 @@ from harness.linkage_rows import linkage_rows
 from harness.randomness_rows import randomness_rows
 from harness.results import PerSubject, Row
 from harness.score import Disclosure
+from harness.source_rows import source_rows
 
 __all__ = ["honest_rows"]
 
@@ -51,6 +52,7 @@ def honest_rows(
     table.people("time", honest.seconds, subject)
     _public_bits(table, honest)
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
+    source_rows(table, honest)
     randomness_rows(table, honest.keys_a[honest.established], subject[honest.established])
     accumulation_rows(table, honest, limit=float(scheme.key_bits))
     linkage_rows(table, scheme, honest, disclosure, seed=seed)

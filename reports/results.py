@@ -12,6 +12,13 @@ __all__ = ["honest_tables", "result_table"]
 
 _TOPICS = (
     (
+        "min-entropy",
+        "min-entropy of symbols, and of the key given helper data",
+        "Statistical estimates bound from above only: a single one may lie far above the truth, and the "
+        "least of all counts. Rows that pool people hold for nobody in particular; the worst person's stand "
+        "beside them.",
+    ),
+    (
         "bits-left",
         "what is left of the record, stage by stage",
         "Each line is what is left of the whole once the adversary knows everything up to that stage. "

@@ -12,8 +12,8 @@ HEAD = """# Do the intervals cover, and do the tests keep their size?
 Every interval and test on channels whose truth is known, each at least a thousand times on data of its own.
 An interval should cover, and a test reject, as often as its nominal value says. "As said": inside the exact
 binomial region around that value, at the level .01 for all rows together. "Conservative": on the safe side
-of it, as the remark explains. "Falls short, as printed": known to, and the tool says so beside the number.
-Measured again by
+of it, as the remark explains. "Falls short, as remarked": known to, and the remark says why and who is
+told. Measured again by
 
     make calibration
 

@@ -28,7 +28,7 @@ class Case:
         One repetition on data of its own. True: covered, or rejected. Top-level or a partial of such, so
         that it can be sent to a worker.
     remark : str
-        Why it is conservative by construction, or known to fall short and where that is printed.
+        Why it is conservative by construction, or known to fall short, and where that is said.
     short : bool
         Known to fall short; the remark says why it is kept.
     repetitions : int

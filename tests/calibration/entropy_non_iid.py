@@ -102,6 +102,7 @@ OF_MAXIMA = "the largest of several shares counts"
 LEAST = "the least of ten or seventeen counts"
 LARGEST = "the larger of two limits counts"
 
+TOLD = "; reports say that single estimates lie above the truth, and the least of all counts"
 CASES: list[Case] = [
     case(COMMON, STRONG, "independent bits .9", 1000, 0.995),
     case(COMMON, SLIGHT, "independent bits .6", 1000, 0.995),
@@ -119,7 +120,7 @@ CASES: list[Case] = [
         "bits that stay at .9",
         2000,
         0.995,
-        remark="the first bit of a stretch counts in full, and stretches are short",
+        remark="the first bit of a stretch counts in full, and stretches are short" + TOLD,
         short=True,
     ),
     case(
@@ -128,7 +129,7 @@ CASES: list[Case] = [
         "independent bits .9",
         2000,
         0.995,
-        remark="sees how often stretches agree, not which is likeliest",
+        remark="sees how often stretches agree, not which is likeliest" + TOLD,
         short=True,
     ),
     case(
@@ -137,7 +138,7 @@ CASES: list[Case] = [
         "independent bits .9",
         2000,
         0.99,
-        remark="repeating a bit is no match for naming the likelier one",
+        remark="repeating a bit is no match for naming the likelier one" + TOLD,
         short=True,
     ),
     case("longest-repeated-substring", FAIR, "fair bits", 2000, 0.995, remark=AT_THE_TOP),
@@ -151,7 +152,7 @@ CASES: list[Case] = [
         "bits that stay at .9",
         2000,
         0.99,
-        remark="the standard gives no limit here; the estimate's low and high are open",
+        remark="the standard gives no limit here; the estimate's low and high are open" + TOLD,
         short=True,
     ),
     case("assessment", FAIR, "fair bits", 1000, 0.99, remark=AT_THE_TOP),

@@ -40,7 +40,7 @@ class Outcome:
         Returns
         -------
         str
-            "as said", "conservative" (on the safe side of the region), "falls short, as printed", or
+            "as said", "conservative" (on the safe side of the region), "falls short, as remarked", or
             "FALLS SHORT".
         """
         n, nominal = self.case.repetitions, self.case.nominal
@@ -49,7 +49,7 @@ class Outcome:
         above, below = self.hits > high, self.hits < low
         safe, short = (above, below) if self.case.kind == "coverage" else (below, above)
         if short:
-            return "falls short, as printed" if self.case.short else "FALLS SHORT"
+            return "falls short, as remarked" if self.case.short else "FALLS SHORT"
         return "conservative" if safe else "as said"
 
 

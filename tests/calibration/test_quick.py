@@ -48,7 +48,7 @@ def test_an_interval_that_is_too_short_is_caught() -> None:
     assert wrong.verdict(2) == "FALLS SHORT"
     assert "FALLS SHORT" in table([honest, wrong])
     known = Outcome(case=replace(short, short=True), hits=wrong.hits, seconds=0)
-    assert known.verdict(2) == "falls short, as printed"
+    assert known.verdict(2) == "falls short, as remarked"
 
 
 @pytest.mark.parametrize(("kind", "hits"), [("coverage", 900), ("size", 100)])

@@ -118,7 +118,7 @@ def test_chances_of_classes_are_those_of_all_sequences() -> None:
 
 
 def test_heights_of_a_spectrum_vary_as_derived_and_more_than_printed() -> None:
-    """Their number below the threshold over 40 000 sequences, within four standard errors of its variance."""
+    """Their number below the threshold over 40 000 sequences, to four standard errors of the variance."""
     rng, n, below = stream(5, "spectra"), 1024, []
     for _ in range(10):
         bits = rng.integers(0, 2, (4000, n)).astype(np.uint8)
