@@ -15,8 +15,8 @@ _TOPICS = (
         "min-entropy",
         "min-entropy of symbols, and of the key given helper data",
         "Statistical estimates bound from above only: a single one may lie far above the truth, and the "
-        "least of all counts. Rows that pool people hold for nobody in particular; the worst person's stand "
-        "beside them.",
+        "least of all counts. Rows that pool people hold for nobody in particular; the worst person's "
+        "stand beside them.",
     ),
     (
         "bits-left",

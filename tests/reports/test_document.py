@@ -55,7 +55,7 @@ def test_every_row_of_the_table_is_shown_with_its_numbers(audit: Audit, report: 
     topics = {"min-entropy": "min-entropy of symbols, and of the key given helper data"}
     expected = [
         (
-            f"{clean(r.scheme)}: {clean(r.attack) if r.attack else topics.get(r.measure, 'the honest pair')}",
+            f"{clean(r.scheme)}: {clean(r.attack or topics.get(r.measure, 'the honest pair'))}",
             clean(r.measure),
             clean(r.unit),
             budget_text(r.budget),
