@@ -12,7 +12,7 @@ from harness.estimators.entropy.compression import compression, log_distance_lim
 from harness.estimators.entropy.counting import counting_hits, multi_markov
 from harness.estimators.entropy.lag import lag, lag_hits
 from harness.estimators.entropy.lz78y import lz78y, lz78y_hits
-from harness.estimators.entropy.markov import likeliest_path, markov
+from harness.estimators.entropy.markov import likeliest_of_six, markov
 from harness.estimators.entropy.most_common import most_common_value
 from harness.estimators.entropy.predictions import global_limit, local_limit, longest_run
 from harness.estimators.entropy.sequences import codes, upper_share
@@ -80,7 +80,7 @@ def test_markov() -> None:
     step = np.array([[((starts == a) & (stays == b)).sum() for b in (0, 1)] for a in (0, 1)])
     step = step / step.sum(axis=1, keepdims=True)
     assert step.tolist() == [[7 / 18, 11 / 18], [4 / 7, 3 / 7]]
-    path = likeliest_path(np.array([1 - BITS.mean(), BITS.mean()]), step)
+    path = likeliest_of_six(np.array([1 - BITS.mean(), BITS.mean()]), step)
     assert 2**path == pytest.approx(4.912420e-30, rel=5e-7)
     assert markov(BITS).value == pytest.approx(-path / 128, abs=1e-14)
     assert markov(BITS).value == pytest.approx(0.761, abs=1e-3)

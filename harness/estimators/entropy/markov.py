@@ -7,7 +7,7 @@ import numpy as np
 from harness.contracts import Array, Estimate
 from harness.estimators.entropy.sequences import as_estimate, only_bits
 
-__all__ = ["likeliest_path", "markov"]
+__all__ = ["likeliest_of_six", "markov"]
 
 _LENGTH = 128
 
@@ -50,7 +50,7 @@ def markov(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estimate:
     ones = float(bits.mean())
     after = pairs.sum(axis=1, keepdims=True)
     step = np.divide(pairs, after, out=np.zeros((2, 2)), where=after > 0)
-    path = likeliest_path(np.array([1 - ones, ones]), step)
+    path = likeliest_of_six(np.array([1 - ones, ones]), step)
     return as_estimate(
         "markov",
         # as one bit: 2 ** -128 bits is close to what a double holds, fewer would be nothing
@@ -61,7 +61,7 @@ def markov(symbols: Array, *, attempts: int = 1, subjects: int = 1) -> Estimate:
     )
 
 
-def likeliest_path(start: Array, step: Array) -> float:
+def likeliest_of_six(start: Array, step: Array) -> float:
     """log2 of the probability of the likeliest of the six paths of 128 bits that the standard compares.
 
     Parameters
