@@ -34,7 +34,7 @@ def accumulation_rows(table: Rows, honest: Honest, *, limit: float) -> None:
         `joint-strength` for each of `ATTEMPTS`, `agreement-within` and `retries` for each of `TRIES`.
     honest : Honest
     limit : float
-        Bits of one key: no attempt holds more.
+        Bits that are left of one key: no attempt holds more.
     """
     strengths = np.array([p.value for p in table.per_subject if p.measure == "min-entropy"])
     for attempts in ATTEMPTS:
@@ -48,7 +48,10 @@ def accumulation_rows(table: Rows, honest: Honest, *, limit: float) -> None:
         except InsufficientData as error:
             table.skip("joint-strength", "bit", str(error), method=method)
             continue
-        reason = "if a person's attempts are independent, and as strong as their shares of symbols allow"
+        reason = (
+            "if a person's attempts are independent, and as strong as their shares of symbols allow, up to "
+            f"the {limit:.4g} bits that may be left of any one"
+        )
         most = replace(found, high=float(np.minimum(found.high, attempts * limit)))
         table.add("joint-strength", most, reason=reason)
     agreed, subject = honest.agreed, honest.subject

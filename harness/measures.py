@@ -54,10 +54,20 @@ def honest_rows(
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
     source_rows(table, honest)
     randomness_rows(table, honest.keys_a[honest.established], subject[honest.established])
-    accumulation_rows(table, honest, limit=float(scheme.key_bits))
+    accumulation_rows(table, honest, limit=_most_of_one(strength, int(scheme.key_bits)))
     linkage_rows(table, scheme, honest, disclosure, seed=seed)
     _rates(table, honest, disclosure, seconds, agreement, strength)
     return table.rows, table.per_subject, facts
+
+
+def _most_of_one(strength: Estimate | None, key_bits: int) -> float:
+    """Bits of one attempt's key at most: its length, or the upper end of what is left if that is less.
+
+    A floor under what is left, such as a bound by a chain, says nothing of the most.
+    """
+    if strength is None or strength.side == "defender-at-least":
+        return float(key_bits)
+    return float(np.fmin(key_bits, strength.high))
 
 
 def _mismatch(table: Rows, honest: Honest, disclosure: Disclosure) -> None:
