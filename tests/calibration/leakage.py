@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 from scipy.optimize import brentq
@@ -12,6 +12,7 @@ from calibration.case import Case
 from harness.contracts import Array
 from harness.estimators.leakage.channel import (
     channel_information,
+    gaussian_shift_information,
     min_entropy_leakage,
     symmetric_information,
 )
@@ -22,7 +23,11 @@ from harness.estimators.leakage.discrete import (
     min_entropy_leakage_limits,
     symmetric_information_limit,
 )
-from harness.estimators.leakage.within_subject import min_p_value
+from harness.estimators.leakage.learned import held_out_gain, learned_information
+from harness.estimators.leakage.learners import linear
+from harness.estimators.leakage.planted import planted_detection_limit
+from harness.estimators.leakage.within_subject import min_p_value, score_p_value
+from harness.streams import stream
 
 
 def drawn(rng: np.random.Generator, channel: Array, trials: int) -> Array:
@@ -65,6 +70,55 @@ def rejects(rng: np.random.Generator, *, bias: float, positions: int) -> bool:
     habit = np.clip(0.5 + bias * rng.standard_normal((10, positions)), 0.02, 0.98)[subject]
     true, told = (rng.random((2, 60, positions)) < habit).astype(int)
     return min_p_value(told, true, subject, rng=rng, repetitions=99).value <= 0.05
+
+
+def scored(rng: np.random.Generator, *, bias: float, positions: int) -> bool:
+    """The same people, and scores that know the bias."""
+    subject = np.repeat(np.arange(10), 6)
+    habit = np.clip(0.5 + bias * rng.standard_normal((10, positions)), 0.02, 0.98)[subject]
+    true = (rng.random((60, positions)) < habit).astype(int)
+    told = habit + 0.3 * rng.standard_normal(habit.shape)
+    return score_p_value(told, true, subject, rng=rng, repetitions=99).value <= 0.05
+
+
+def learned(rng: np.random.Generator, *, shift: float, spread: float) -> bool:
+    """A bit shifts the mean of a reading, in some people more: the least of what it tells is bounded."""
+    subject = np.repeat(np.arange(20), 15)
+    own = np.maximum(shift + spread * rng.standard_normal(20), 0.0)
+    truth = _mean_information(shift, spread)
+    secret = rng.integers(0, 2, (300, 1))
+    view = own[subject][:, None] * (secret - 0.5) + rng.standard_normal((300, 1))
+    return learned_information(view, secret, subject, learners=(linear,)).low <= truth
+
+
+@cache
+def _mean_information(shift: float, spread: float) -> float:
+    own = np.maximum(shift + spread * np.random.default_rng(0).standard_normal(4000 if spread else 1), 0.0)
+    return float(np.mean([gaussian_shift_information(d) for d in own]))
+
+
+@cache
+def _planted_limit() -> tuple[float, float]:
+    """The limit for 20 people of 10 readings, and what the test needs there."""
+    rng = stream(0, "calibration", "planted")
+    subject = np.repeat(np.arange(20), 10)
+    found = planted_detection_limit(rng.standard_normal((200, 2)), subject, rng=rng)
+    shift = brentq(lambda d: gaussian_shift_information(d) - found.value, 0, 8)
+    nothing = [_gain(rng, 0.0) for _ in range(1000)]
+    return float(shift), float(np.quantile(nothing, 0.95))
+
+
+def _gain(rng: np.random.Generator, shift: float) -> float:
+    subject = np.repeat(np.arange(20), 10)
+    secret = rng.integers(0, 2, (200, 1))
+    view = rng.standard_normal((200, 2))
+    view[:, :1] += shift * (secret - 0.5)
+    return float(held_out_gain(view, secret, subject, learners=(linear,)).mean())
+
+
+def planted(rng: np.random.Generator) -> bool:
+    shift, needed = _planted_limit()
+    return _gain(rng, shift) > needed
 
 
 CHANNELS = {
@@ -124,5 +178,35 @@ CASES = [
         )
         for bias in (0.0, 0.1, 0.3)
         for positions in (1, 16)
+    ),
+    *(
+        Case(
+            name="score_p_value",
+            channel=f"{positions} bits of ten people, biased by {bias:g}, scores that know it",
+            kind="size",
+            nominal=0.05,
+            run=partial(scored, bias=bias, positions=positions),
+        )
+        for bias in (0.0, 0.3)
+        for positions in (1, 16)
+    ),
+    *(
+        Case(
+            name="learned_information",
+            channel=f"20 people of 15, means apart by {shift:g}, between people by {spread:g}",
+            kind="coverage",
+            nominal=0.95,
+            run=partial(learned, shift=shift, spread=spread),
+            remark="a model learned of few people gains less than there is",
+        )
+        for shift, spread in ((0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (1.0, 0.5), (2.0, 1.0))
+    ),
+    Case(
+        name="planted_detection_limit",
+        channel="20 people of 10, a bit that shifts the mean of a reading by the limit",
+        kind="coverage",
+        nominal=0.8,
+        run=planted,
+        remark="the power at the detection limit",
     ),
 ]

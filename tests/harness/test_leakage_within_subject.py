@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from harness.errors import InsufficientData
-from harness.estimators.leakage.within_subject import min_p_value
+from harness.estimators.leakage.shuffles import agreement, several_attempts, shuffles
+from harness.estimators.leakage.within_subject import min_p_value, score_p_value
 from harness.streams import stream
 
 SUBJECT = np.repeat(np.arange(15), 10)
@@ -42,3 +43,27 @@ def test_constant_views_say_nothing_and_single_attempts_are_refused() -> None:
         min_p_value(TRUE[:15], TRUE[:15], np.arange(15), rng=stream(0, "x"))
     with pytest.raises(ValueError, match="one shape"):
         min_p_value(TRUE, TRUE[:, :5], SUBJECT, rng=stream(0, "x"))
+
+
+def test_packed_agreement_is_plain_counting_whatever_the_sizes() -> None:
+    rng = np.random.default_rng(4)
+    subject = np.repeat(np.arange(6), [1, 2, 3, 5, 8, 13])[rng.permutation(32)]
+    told, true = rng.integers(0, 3, (2, 32, 70))
+    rows = several_attempts(subject)
+    assert len(rows) == 31
+    orders = shuffles(subject[rows], 40, rng)
+    assert (subject[rows][orders] == subject[rows]).all()
+    assert len({tuple(o) for o in orders}) == 41
+    plain = [(told[rows] == true[rows][o]).sum(axis=0) for o in orders]
+    assert (agreement(told[rows], true[rows], subject[rows], orders) == plain).all()
+
+
+def test_scores_are_tested_as_agreement_is() -> None:
+    rng = np.random.default_rng(5)
+    for leak, found in ((0.0, False), (0.5, True)):
+        scores = RNG.standard_normal(TRUE.shape) + leak * TRUE
+        assert (score_p_value(scores, TRUE, SUBJECT, rng=rng, repetitions=499).value <= 0.01) is found
+    with pytest.raises(ValueError, match="finite"):
+        score_p_value(np.full(TRUE.shape, np.nan), TRUE, SUBJECT, rng=rng)
+    with pytest.raises(ValueError, match="one shape"):
+        score_p_value(np.zeros((3, 2)), TRUE, SUBJECT, rng=rng)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from harness.contracts import Array, Estimate
-from harness.errors import InsufficientData
+from harness.estimators.leakage.shuffles import agreement, several_attempts, shuffles, weighed
 
-__all__ = ["min_p_value"]
+__all__ = ["min_p_value", "score_p_value"]
 
 
 def min_p_value(
@@ -43,23 +43,52 @@ def min_p_value(
     """
     if told.shape != true.shape or len(subject) != len(told):
         raise ValueError(f"`told` and `true` must have one shape, got {told.shape} and {true.shape}")
-    people, sizes = np.unique(subject, return_counts=True)
-    several = np.isin(subject, people[sizes > 1])
-    if not several.any():
-        raise InsufficientData(
-            "a within-subject permutation test needs two attempts of one subject, got none"
-        )
-    mine = np.flatnonzero(several)[np.argsort(subject[several], kind="stable")]
-    told, true, group = told[mine], true[mine], subject[mine]
-    agree = np.empty((repetitions + 1, told.shape[1]))
-    agree[0] = (told == true).sum(axis=0)
-    for i in range(1, repetitions + 1):
-        # random keys within groups: a shuffle inside every subject at once
-        order = np.lexsort((rng.random(len(group)), group))
-        agree[i] = (told == true[order]).sum(axis=0)
-    spread = agree.std(axis=0)
-    z = (agree - agree.mean(axis=0)) / np.where(spread > 0, spread, 1.0)
-    statistics = np.stack([agree.sum(axis=1), z.max(axis=1), (z**2).sum(axis=1)], axis=1)
+    mine = several_attempts(subject)
+    orders = shuffles(subject[mine], repetitions, rng)
+    return _least(agreement(told[mine], true[mine], subject[mine], orders), subject[mine])
+
+
+def score_p_value(
+    scores: Array, bits: Array, subject: Array, *, rng: np.random.Generator, repetitions: int = 999
+) -> Estimate:
+    """The same test of real-valued scores: does a bit tend to be 1 where its score is high?
+
+    Fitted once on other people; only the labels of those who are tested are shuffled.
+
+    Parameters
+    ----------
+    scores : (attempts, m) float
+        Held-out log-odds, or any score that grows with them.
+    bits : (attempts, m) of 0 and 1
+    subject, rng, repetitions
+        As in `min_p_value`.
+
+    Returns
+    -------
+    Estimate
+        As `min_p_value`.
+
+    Raises
+    ------
+    InsufficientData
+        If no subject has two attempts.
+    ValueError
+        If shapes differ or scores are not finite.
+    """
+    if scores.shape != bits.shape or len(subject) != len(bits):
+        raise ValueError(f"`scores` and `bits` must have one shape, got {scores.shape} and {bits.shape}")
+    if not np.isfinite(scores).all():
+        raise ValueError("`scores` must be finite throughout")
+    mine = several_attempts(subject)
+    orders = shuffles(subject[mine], repetitions, rng)
+    return _least(weighed(scores[mine], bits[mine].astype(float), orders), subject[mine])
+
+
+def _least(sums: Array, subject: Array) -> Estimate:
+    """Three ways of looking at (1 + shuffles, positions), the first row being what was."""
+    spread = sums.std(axis=0)
+    z = (sums - sums.mean(axis=0)) / np.where(spread > 0, spread, 1.0)
+    statistics = np.stack([sums.sum(axis=1), z.max(axis=1), (z**2).sum(axis=1)], axis=1)
     least = _p_values(statistics).min(axis=1)
     p = float((least <= least[0] + 1e-12).mean())
     return Estimate(
@@ -70,8 +99,8 @@ def min_p_value(
         unit="p-value",
         side="estimate",
         evidence="counted",
-        subjects=int((sizes > 1).sum()),
-        attempts=len(mine),
+        subjects=len(np.unique(subject)),
+        attempts=len(subject),
         method="within-subject-min-p",
     )
 
