@@ -1,4 +1,4 @@
-"""A sensor that does not touch."""
+"""Sensors that do not touch."""
 
 from __future__ import annotations
 
@@ -6,17 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from attacks.sensing import sensed_belief
+from attacks.arrays import array_belief
 from harness.contracts import Belief, View
 
 
 @dataclass(frozen=True, slots=True)
 class DistantSensor:
-    """The victim's field from afar: weaker and noisier, quantised as the owner does."""
+    """The victim's field from afar: weaker and noisier, averaged over the probes, and quantised."""
 
     name: str = "distant-sensor"
     sees: frozenset[str] = frozenset({"remote"})
     likes: frozenset[str] = frozenset({"population"})
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
-        return sensed_belief(view, "remote", rng=rng)
+        return array_belief(view, "remote", rng=rng)

@@ -1,0 +1,44 @@
+"""Choosing between ways of sensing by what each of them told of other people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from attacks.lags import best_lag, quantised, symbol_information
+from harness.contracts import Capture, View, Witness
+
+__all__ = ["best_for_others", "told_of_others"]
+
+
+def told_of_others(scheme: Any, theirs: Capture, true: Witness) -> float:
+    """Bits per symbol that hard decisions on captures tell of witnesses, at the lag that serves best.
+
+    Parameters
+    ----------
+    scheme : Scheme
+        Whose quantiser is used.
+    theirs : Capture
+        What the adversary sensed of other people.
+    true : Witness
+        Their device A's, row for row.
+    """
+    seen = quantised(scheme, theirs, lag=best_lag(scheme, theirs, true))
+    return symbol_information(seen.symbols, true.symbols, true.alphabet)
+
+
+def best_for_others(view: View, roles: Sequence[str]) -> str:
+    """The role, of those that the view holds, whose captures told most of other people.
+
+    The first of them where there is nobody to learn from.
+    """
+    held = [role for role in roles if role in view.captures]
+    learned = view.population
+    if learned is None or learned.witness is None:
+        return held[0]
+    scores = {
+        role: told_of_others(view.scheme, learned.captures[role], learned.witness)
+        for role in held
+        if role in learned.captures
+    }
+    return max(scores, key=lambda role: scores[role], default=held[0])
