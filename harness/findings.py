@@ -14,6 +14,7 @@ import numpy as np
 from scipy.stats import poisson
 
 from harness.attack_measures import BUDGETS, successes
+from harness.blind_findings import detector_findings, randomness_findings
 from harness.cache import Captures
 from harness.contracts import DEVICE_A, DEVICE_B, Corpus
 from harness.errors import InsufficientData
@@ -32,8 +33,12 @@ _MODELLED = {
     "average-given-helper-markov": "if each symbol depends on the one before it as seen here",
 }
 FAMILY_LEVEL = 0.01
-"""Chance that a sound scheme is flagged in one audit of it, shared by all tests."""
-_KINDS = 4  # odds, views, strangers, repeats
+"""Chance that a sound scheme is flagged in one audit of it, shared by all tests.
+
+Each kind of test gets the same share of it, and shares it among its own: odds and views among attacks, and
+odds among budgets too; blind detectors and tests of randomness by Holm's procedure.
+"""
+_KINDS = 6  # odds, views, strangers, repeats, blind detectors, randomness
 _SHARE = FAMILY_LEVEL / _KINDS
 
 
@@ -190,6 +195,8 @@ def scheme_findings(
                 agreement=found.value,
             )
     yield from _repeats(scheme, facts, say)
+    yield from randomness_findings(rows, say, level=_SHARE)
+    yield from detector_findings(facts.get("detections", ()), say, key_bits=bits, level=_SHARE)
 
 
 def _repeats(scheme: Any, facts: dict[str, Any], say: Any) -> Iterator[Finding]:

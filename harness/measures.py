@@ -11,6 +11,7 @@ from harness.accumulation_rows import accumulation_rows
 from harness.collecting import Rows
 from harness.contracts import Estimate
 from harness.decoding import witness_bits
+from harness.detector_rows import detector_rows
 from harness.entropy_measures import entropy_rows
 from harness.errors import ContractError
 from harness.estimators import means, proportion, rate
@@ -32,7 +33,7 @@ def honest_rows(
     Returns
     -------
     rows, per_subject, facts
-        `facts` carries what the findings need: key repeats, strangers' successes, who is worst.
+        `facts` carries what the findings need: key repeats, strangers' successes, who is worst, detections.
     """
     table = Rows(scheme.name, None, data)
     facts: dict[str, Any] = {}
@@ -56,6 +57,7 @@ def honest_rows(
     randomness_rows(table, honest.keys_a[honest.established], subject[honest.established])
     accumulation_rows(table, honest, limit=_most_of_one(strength, int(scheme.key_bits)))
     linkage_rows(table, scheme, honest, disclosure, seed=seed)
+    facts["detections"] = detector_rows(table, scheme, honest, seed=seed)
     _rates(table, honest, disclosure, seconds, agreement, strength)
     return table.rows, table.per_subject, facts
 

@@ -71,6 +71,19 @@ _STAGES = (
 )
 
 _LIKENESSES = ("published-arrays", "parities")
+_DETECTORS = (
+    "key-bits",
+    "key-bit-pairs",
+    "key-blocks",
+    "key-repeats",
+    "key-subject",
+    "key-order",
+    "key-counter",
+    "helper-affine",
+    "helper-values",
+    "helper-learned",
+    "helper-linkage",
+)
 _JOINT = ("attempts-1", "attempts-2", "attempts-4", "attempts-8")
 _TRIES = ("tries-2", "tries-4")
 
@@ -93,6 +106,7 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "time": _honest("s", more=False),
         "public-bits": _honest("bit/bit", more=False),
         "randomness": _honest("p-value", more=True, methods=_RANDOMNESS),
+        "blind-detector": _honest("p-value", more=True, methods=_DETECTORS),
         "min-entropy": _honest("bit", "bit/symbol", more=True),
         "rate": _honest("bit/s", more=True, methods=_SPEEDS),
         "time-to-key": _honest("s", more=False, methods=_SPEEDS),

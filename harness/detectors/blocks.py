@@ -1,0 +1,79 @@
+"""Blocks of the key that take one value too often, and keys of one weight."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.stats import binom
+
+from harness.contracts import Array
+from harness.detectors.detection import Detection, found, untested
+from harness.detectors.evidence import Evidence, first_of_each, named
+from harness.detectors.tails import LEVEL, least_rows
+
+__all__ = ["WIDTHS", "block_modes"]
+
+WIDTHS = (4, 8)
+_MISSED = 0.05
+
+
+def block_modes(data: Evidence) -> Detection:
+    """The most frequent value of each block of 4 and of 8 bits, of all blocks together, and of the weight.
+
+    The chance that any value comes as often is at most the number of values times the exact binomial tail.
+    """
+    slug, k = "key-blocks", data.key_bits
+    rows = first_of_each(data.keys, data.subject)
+    if len(rows) < least_rows(k):
+        reason = f"{least_rows(k)} attempts with keys of their own could show it, and there are {len(rows)}"
+        return untested(slug, reason)
+    keys = data.keys[rows]
+    looks = []  # p, bits given away, sentence
+    for width in (w for w in WIDTHS if w <= k):
+        looks += _of_width(keys, width)
+    looks.append(_weight(keys))
+    p = min(1.0, len(looks) * min(x[0] for x in looks))
+    heard = [x for x in looks if x[0] * len(looks) <= LEVEL]
+    best = max(heard, key=lambda x: x[1]) if heard else min(looks)
+    bits = best[1] if heard else 0.0
+    return found(slug, p, best[2], bits=bits, attempts=len(rows), subjects=data.subjects)
+
+
+def _of_width(keys: Array, width: int) -> list[tuple[float, float, str]]:
+    n, blocks = len(keys), keys.shape[1] // width
+    values = keys[:, : blocks * width].reshape(n, blocks, width) @ (1 << np.arange(width)[::-1])
+    count = np.zeros((blocks, 1 << width), int)
+    np.add.at(count, (np.arange(blocks), values), 1)
+    most = count.max(axis=1)
+    tail = binom.sf(most - 1, n, 2.0**-width) * (blocks << width)
+    worst = int(tail.argmin())
+    lost = float(_lost(most, n, width, blocks << width).sum())
+    span = named(range(worst * width, (worst + 1) * width))
+    told = f"{span} are {count[worst].argmax():0{width}b} in {most[worst]} of {n} keys"
+    every = count.sum(axis=0)
+    total = n * blocks
+    p_all = float(binom.sf(every.max() - 1, total, 2.0**-width)) * (1 << width)
+    lost_all = blocks * float(_lost(every.max(), total, width, 1 << width))
+    told_all = (
+        f"blocks of {width} key bits are {every.argmax():0{width}b} in {every.max()} of {total} cases, "
+        "whichever block"
+    )
+    return [(float(tail[worst]), lost, told), (p_all, lost_all, told_all)]
+
+
+def _lost(most: Array, n: int, width: int, looks: int) -> Array:
+    """Bits by which the most frequent value falls short of uniform, from its share's lower limit."""
+    margin = np.sqrt(np.log(looks / _MISSED) / (2 * n))
+    return np.asarray(np.maximum(np.log2(np.maximum(most / n - margin, 2.0**-width)) + width, 0.0))
+
+
+def _weight(keys: Array) -> tuple[float, float, str]:
+    """Keys that hold one number of ones too often."""
+    n, k = keys.shape
+    weight = keys.sum(axis=1, dtype=int)
+    count = np.bincount(weight, minlength=k + 1)
+    chance = binom.pmf(np.arange(k + 1), k, 0.5)
+    tail = binom.sf(count - 1, n, chance) * (k + 1)
+    at = int(tail.argmin())
+    share = max(count[at] / n - np.sqrt(np.log((k + 1) / _MISSED) / (2 * n)), float(chance[at]))
+    told = f"{count[at]} of {n} keys hold exactly {at} ones, where {n * chance[at]:.3g} are expected"
+    return float(tail[at]), float(np.log2(share / chance[at])), told

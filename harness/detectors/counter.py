@@ -1,0 +1,89 @@
+"""Keys that follow from the key before: counters, constant steps, few changes."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.stats import binom
+
+from harness.contracts import Array
+from harness.detectors.detection import Detection, found, untested
+from harness.detectors.evidence import Evidence, named, signs
+from harness.detectors.order import in_order
+from harness.detectors.repeats import shared_p_value, shared_values
+from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows, ratio, sign_tail
+
+__all__ = ["key_counter"]
+
+_WORD = 64  # differences are taken of so many bits at either end of the key
+
+
+def key_counter(data: Evidence) -> Detection:
+    """Steps from a person's key to their next: bits that stay or turn, few or many changes, equal steps.
+
+    Under the null the sums over GF(2), and the differences as numbers, of consecutive keys are again
+    independent and uniform.
+    """
+    slug, k = "key-counter", data.key_bits
+    order = in_order(data)
+    keys, subject = data.keys[order], data.subject[order]
+    next_is_own = np.flatnonzero(subject[1:] == subject[:-1])
+    n, need = len(next_is_own), least_rows(k)
+    if n < need:
+        return untested(slug, f"{need} attempts that follow one of the same person could show it, of {n}")
+    before, after = keys[next_is_own], keys[next_is_own + 1]
+    looks = [_bits_that_stay(before ^ after), _changes(before ^ after)]
+    looks += [_equal_steps(step, what) for what, step in _steps(before, after)]
+    p = len(looks) * min(x[0] for x in looks)
+    heard = [x for x in looks if len(looks) * x[0] <= LEVEL]
+    best = max(heard, key=lambda x: x[1]) if heard else min(looks)
+    lost = best[1] if heard else 0.0
+    return found(slug, p, best[2], bits=lost, attempts=data.attempts, subjects=data.subjects)
+
+
+def _bits_that_stay(step: Array) -> tuple[float, float, str]:
+    n, k = step.shape
+    lean = signs(step).mean(axis=0, dtype=float)
+    tail = sign_tail(ratio(lean * n, np.full(k, float(n)))) * k
+    heard = np.flatnonzero(tail <= LEVEL)
+    if not len(heard):
+        return float(tail.min()), 0.0, "no key bit follows the key before"
+    lost = float(bits_of(advantage(lean[heard], n, k)).sum())
+    share = (1 + float(np.abs(lean[heard]).max())) / 2
+    text = f"{named(heard)} follow the key before in up to {share:.3g} of a person's next keys"
+    return float(tail.min()), lost, text
+
+
+def _changes(step: Array) -> tuple[float, float, str]:
+    changed, total = int(step.sum()), step.size
+    p = 2 * float(binom.cdf(min(changed, total - changed), total, 0.5))
+    gain = float(bits_of(advantage(1 - 2 * changed / total, total, 1)))
+    text = f"{changed / total:.4g} of the key bits change from a person's key to the next"
+    return min(1.0, p), gain * step.shape[1], text
+
+
+def _steps(before: Array, after: Array) -> list[tuple[str, Array]]:
+    """Sums over GF(2), and differences as numbers of either byte order."""
+    k = before.shape[1]
+    width = min(k, _WORD)
+    found = [("changed bits", before ^ after)]
+    for what, part in (
+        ("last bits", slice(k - width, k)),
+        ("first bits", slice(0, width)),
+        ("first bits, lowest first", slice(width - 1, None, -1)),
+    ):
+        difference = _number(after[:, part]) - _number(before[:, part])
+        bits = difference[:, None] >> np.arange(width, dtype=np.uint64) & np.uint64(1)
+        found.append((f"differences of the {what}", bits.astype(np.uint8)))
+    return found
+
+
+def _number(bits: Array) -> Array:
+    weight = np.uint64(1) << np.arange(bits.shape[1], dtype=np.uint64)[::-1]
+    return np.asarray((bits.astype(np.uint64) * weight).sum(axis=1, dtype=np.uint64))
+
+
+def _equal_steps(step: Array, what: str) -> tuple[float, float, str]:
+    seen = shared_values(step, np.arange(len(step)))  # every step by itself: they are independent
+    text = f"{what} from a person's key to the next are equal in {seen.pairs} of {seen.compared:.3g} pairs"
+    lost = step.shape[1] - float(np.log2(seen.compared / seen.pairs)) if seen.pairs else 0.0
+    return shared_p_value(seen), lost, text

@@ -1,0 +1,117 @@
+"""What every detector looks at: keys, whose they are, when they were made, and what was published."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from harness.contracts import ABORTED, Array, Helper
+from harness.exchange import Honest
+
+__all__ = ["Evidence", "Generated", "evidence", "first_of_each", "named", "row_numbers", "signs"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Generated:
+    """Keys made once more from witnesses of honest attempts."""
+
+    keys: Array  # (generations, key_bits) uint8
+    row: Array  # (generations,) int: the attempt of `Evidence` whose witness it was
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """Established keys of A, axis 0 being the attempt."""
+
+    keys: Array  # (attempts, key_bits) uint8
+    subject: Array  # (attempts,) int
+    session: Array
+    local: Array  # attempt number inside the sitting
+    helper: Helper  # (attempts, ...) without the reserved name
+    generated: Generated | None = None
+
+    @property
+    def attempts(self) -> int:
+        return len(self.keys)
+
+    @property
+    def key_bits(self) -> int:
+        return int(self.keys.shape[1])
+
+    @property
+    def subjects(self) -> int:
+        return len(np.unique(self.subject))
+
+
+def evidence(honest: Honest, generated: Generated | None = None) -> Evidence:
+    """Attempts that established a key."""
+    rows = honest.established
+    return Evidence(
+        keys=honest.keys_a[rows],
+        subject=honest.subject[rows],
+        session=honest.session[rows],
+        local=honest.local[rows],
+        helper={name: array[rows] for name, array in honest.helper.items() if name != ABORTED},
+        generated=generated,
+    )
+
+
+def signs(keys: Array) -> Array:
+    """Bits 0 and 1 as 1 and -1, float32."""
+    return np.asarray(1 - 2 * keys.astype(np.float32))
+
+
+def first_of_each(keys: Array, subject: Array) -> Array:
+    """Rows where a person's key appears for the first time, ascending.
+
+    The same key once more is one observation: that keys repeat is for other detectors to say.
+    """
+    person = np.unique(subject, return_inverse=True)[1].ravel()
+    return np.sort(
+        np.unique(row_numbers(keys) * (person.max(initial=0) + 1) + person, return_index=True)[1]
+    )
+
+
+def row_numbers(bits: Array) -> Array:
+    """(rows,) int: equal where rows of bits are equal, from 0 without gaps."""
+    octets = np.packbits(bits, axis=1)
+    octets = np.pad(octets, ((0, 0), (0, -octets.shape[1] % 4)))
+    number = np.zeros(len(bits), np.int64)
+    for word in np.ascontiguousarray(octets).view(np.uint32).T:
+        number = np.unique(number << 32 | word, return_inverse=True)[1].ravel()
+    return np.asarray(number)
+
+
+def named(positions: Sequence[int] | Array, *, most: int = 6) -> str:
+    """Key bits in words, e.g. "key bits 3, 5-9 and 12".
+
+    Examples
+    --------
+    >>> named([3]), named([4, 1, 2, 9])
+    ('key bit 3', 'key bits 1, 2, 4 and 9')
+    >>> named(range(40))
+    'key bits 0-39'
+    >>> named(range(0, 40, 2), most=3)
+    'key bits 0, 2, 4 and 17 more'
+    """
+    order = sorted({int(p) for p in positions})
+    runs: list[list[int]] = []
+    for p in order:
+        if runs and p == runs[-1][-1] + 1:
+            runs[-1].append(p)
+        else:
+            runs.append([p])
+    words: list[str] = []
+    shown = 0
+    for run in runs:
+        parts = [f"{run[0]}-{run[-1]}"] if len(run) > 2 else [str(p) for p in run]
+        if len(words) + len(parts) > most:
+            break
+        words += parts
+        shown += len(run)
+    if shown < len(order):
+        words.append(f"{len(order) - shown} more")
+    text = " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else words[0]
+    return f"key bit{'s' if len(order) > 1 else ''} {text}"

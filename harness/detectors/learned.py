@@ -1,0 +1,132 @@
+"""A learned map from helper data to key bits, judged on people it has not seen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.sparse import csr_array
+from scipy.stats import binom
+
+from harness.contracts import Array
+from harness.detectors.detection import Detection, found, untested
+from harness.detectors.evidence import Evidence, first_of_each, named, signs
+from harness.detectors.helper_bits import Column, helper_bits, helper_numbers
+from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows
+from harness.streams import stream
+
+__all__ = ["GROUPS", "learned_map"]
+
+GROUPS = 4
+"""Each group of people is predicted from those before it, so that hits stay independent under the null."""
+_BINS = 8
+_MOST = 2048  # numbers that are looked up one by one, and bits that the linear map reads
+
+
+def learned_map(data: Evidence, *, seed: int) -> Detection:
+    """Hits of two learners on other people's key bits: each public number as a category; all together.
+
+    Predictions are signs, learned from people before, so that under the null hits are binomial with 1/2,
+    exactly: for each bit, and over all bits of the key.
+    """
+    slug, k = "helper-learned", data.key_bits
+    if not data.helper:
+        return untested(slug, "the scheme publishes no helper data")
+    rows = first_of_each(data.keys, data.subject)
+    helper = {name: array[rows] for name, array in data.helper.items()}
+    bits, _ = helper_bits(helper)
+    numbers, columns = helper_numbers(helper)
+    if bits.shape[1] == 0:
+        return untested(slug, "no helper array varies")
+    people = np.unique(data.subject[rows])
+    looks = (min(numbers.shape[1], _MOST) + 1) * k
+    need = -(-least_rows(looks) * GROUPS // (GROUPS - 1))
+    if len(people) < GROUPS or len(rows) < need:
+        reason = (
+            f"{GROUPS} people with {need} keys could show it, and there are {len(people)} with {len(rows)}"
+        )
+        return untested(slug, reason)
+    shuffled = stream(seed, "detectors", "learned").permutation(people)
+    group = np.empty(len(rows), int)
+    for i, part in enumerate(np.array_split(shuffled, GROUPS)):
+        group[np.isin(data.subject[rows], part)] = i
+    return _judged(slug, data, signs(data.keys[rows]), group, bits, numbers[:, :_MOST], columns)
+
+
+def _judged(
+    slug: str,
+    data: Evidence,
+    key_signs: Array,
+    group: Array,
+    bits: Array,
+    numbers: Array,
+    columns: list[Column],
+) -> Detection:
+    k, tried = data.key_bits, int((group > 0).sum())
+    all_features = np.concatenate([bits[:, :_MOST], _ranks(numbers)], axis=1)
+    hits = [_progressive(_linear, all_features, key_signs, group)]
+    hits += [_progressive(_by_category, column, key_signs, group) for column in _categories(numbers)]
+    count = np.stack(hits)  # (learners, key bits)
+    single = binom.sf(count - 1, tried, 0.5) * count.size
+    pooled = binom.sf(count.sum(axis=1) - 1, tried * k, 0.5) * len(count)
+    p = 2 * min(float(single.min()), float(pooled.min()))
+    best = int(np.minimum(single.min(axis=1), pooled).argmin())
+    who = "all helper data together" if best == 0 else str(columns[best - 1])
+    told = np.flatnonzero(2 * single[best] <= LEVEL)
+    rate = count[best] / tried
+    if len(told):
+        gain = advantage(2 * np.maximum(rate[told], 0.5) - 1, tried, count.size)
+        lost = float(bits_of(gain).sum())
+        text = (
+            f"{named(told)} are predicted from {who} in up to {rate[told].max():.3g} of other people's keys"
+        )
+    else:
+        mean = float(rate.mean())
+        lost = k * float(bits_of(advantage(max(2 * mean - 1, 0.0), tried * k, len(count))))
+        text = f"key bits are predicted from {who} in {mean:.4g} of cases, where half is chance"
+    return found(slug, p, text, bits=lost, attempts=tried, subjects=data.subjects)
+
+
+def _progressive(
+    learner: Callable[[Array, Array, Array], Array], x: Array, key_signs: Array, group: Array
+) -> Array:
+    """(key_bits,) hits over all groups but the first; where nothing is known, the guess is 1."""
+    hits = np.zeros(key_signs.shape[1], int)
+    for test in range(1, GROUPS):
+        seen, unseen = group < test, group == test
+        guess = learner(x[seen], key_signs[seen], x[unseen])
+        hits += ((guess > 0) == (key_signs[unseen] > 0)).sum(axis=0)
+    return hits
+
+
+def _linear(x: Array, y: Array, new: Array) -> Array:
+    """Ridge regression of all key bits at once, in its dual form."""
+    middle, spread = x.mean(axis=0), x.std(axis=0)
+    varies = spread > 1e-9
+    x, new = ((z[:, varies] - middle[varies]) / spread[varies] for z in (x, new))
+    gram = x @ x.T
+    weight = np.linalg.solve(gram + (np.trace(gram) / len(x) + 1e-9) * np.eye(len(x)), y - y.mean(axis=0))
+    return np.asarray(new @ (x.T @ weight))
+
+
+def _by_category(x: Array, y: Array, new: Array) -> Array:
+    """What the key bits were where the number was the same."""
+    size = int(max(x.max(), new.max())) + 1
+    table = csr_array((np.ones(len(x), np.float32), (x, np.arange(len(x)))), shape=(size, len(x))) @ y
+    return np.asarray(table[new])
+
+
+def _ranks(numbers: Array) -> Array:
+    return np.asarray(numbers.argsort(axis=0, kind="stable").argsort(axis=0, kind="stable") / len(numbers))
+
+
+def _categories(numbers: Array) -> list[Array]:
+    """Each number as a category: its value where few occur, else its eighth."""
+    found = []
+    for column in numbers.T:
+        values, index = np.unique(column, return_inverse=True)
+        index = index.ravel()
+        if len(values) > 256:
+            index = index * _BINS // len(values)
+        found.append(index)
+    return found

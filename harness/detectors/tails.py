@@ -1,0 +1,80 @@
+"""Chances under the null, none of them an approximation that errs towards alarm.
+
+A key bit that is uniform and independent of some weights is a fair sign. A weighted sum of fair signs, in
+units of the root of the sum of squared weights, exceeds z in size with a chance of at most 2 exp(-z²/2).
+This holds for any number of attempts and any weights, so that nothing has to be calibrated.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from harness.contracts import Array
+
+__all__ = ["LEVEL", "advantage", "bits_of", "chi_square_tail", "least_rows", "ratio", "sign_tail"]
+
+LEVEL = 1e-4
+"""A detector whose corrected p falls below this is heard among all of them (assumption: at most 16)."""
+_MISSED = 0.05  # lower limits of effects are at 95 %, over everything that was looked at
+
+
+def sign_tail(z: Array | float) -> Array:
+    """Upper bound of the chance that a normalised sum of fair signs is at least |z| in size.
+
+    Examples
+    --------
+    >>> [round(float(p), 4) for p in sign_tail(np.array([0.0, 3.0, -5.0]))]
+    [1.0, 0.0222, 0.0]
+
+    References
+    ----------
+    Hoeffding, J. Amer. Statist. Assoc. 58 (1963) 13–30; for sums divided by the root of their own squares,
+    symmetric terms: Efron, J. Amer. Statist. Assoc. 64 (1969) 1278–1302 (both from memory).
+    """
+    return np.asarray(np.minimum(1.0, 2.0 * np.exp(-np.square(np.asarray(z, float)) / 2)))
+
+
+def chi_square_tail(total: float, terms: int) -> float:
+    """Upper bound of the chance that the squares of `terms` independent such sums add up to `total`.
+
+    Chernoff's bound of a chi-square variable, whose moments dominate those of sums of signs.
+    """
+    if total <= terms:
+        return 1.0
+    x = total / terms
+    return float(math.exp(terms / 2 * (math.log(x) + 1 - x)))
+
+
+def ratio(total: Array, squares: Array) -> Array:
+    """Sums in units of the root of their squares; 0 where there is nothing to sum."""
+    return np.asarray(total / np.sqrt(np.where(squares > 0, squares, 1.0)))
+
+
+def least_rows(looks: int) -> int:
+    """Attempts below which even a bit that never varies could not be told from chance.
+
+    Examples
+    --------
+    >>> least_rows(128)
+    30
+    """
+    return math.ceil(2 * math.log(2 * looks / LEVEL))
+
+
+def advantage(mean: Array | float, rows: int, looks: int) -> Array:
+    """Lower limit of |mean| of a sign, from a mean over `rows`; 0 at least."""
+    margin = math.sqrt(2 * math.log(2 * looks / _MISSED) / max(rows, 1))
+    return np.asarray(np.maximum(np.abs(mean) - margin, 0.0))
+
+
+def bits_of(gain: Array | float) -> Array:
+    """Bits of min-entropy that a sign of mean `gain` lacks: log2(1 + |gain|).
+
+    Examples
+    --------
+    >>> bits_of(np.array([0.0, 0.5, 1.0])).round(3).tolist()
+    [0.0, 0.585, 1.0]
+    """
+    return np.asarray(np.log2(1 + np.abs(gain)))
