@@ -77,15 +77,20 @@ _DETECTORS = (
     "key-blocks",
     "key-repeats",
     "key-subject",
-    "key-order",
+    "key-circumstances",
     "key-counter",
     "helper-affine",
     "helper-values",
+    "helper-steps",
     "helper-learned",
     "helper-linkage",
 )
 _JOINT = ("attempts-1", "attempts-2", "attempts-4", "attempts-8")
 _TRIES = ("tries-2", "tries-4")
+_WAVES = tuple(f"{a:g}-sigma" for a in (0, 0.1, 0.2, 0.5, 1, 2, 3, 5))
+_STRENGTHS = (*_WAVES, "saturation", "quiet")  # others have a name after the same pattern
+_CHANGED = tuple(f"changed-{2**i}" for i in range(7))
+_DELAYS = tuple(f"delay-{ms}-ms" for ms in (0, 50, 100, 200, 500, 1000, 2000))
 
 
 def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Measure:
@@ -139,6 +144,15 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "secret-key-rate": _of_attack("bit/symbol", more=True, methods=("maurer-lower", "maurer-upper")),
         "device-information": _of_attack("bit/symbol", more=True, methods=("i-ab",)),
         "view-information": _of_attack("bit/symbol", more=False, methods=("i-ae", "i-be")),
+        "agreement-under-interference": _of_attack("probability", more=True, methods=_STRENGTHS),
+        "entropy-under-interference": _of_attack("bit/symbol", more=True, methods=_STRENGTHS),
+        "least-disturbance": _of_attack("sigma", "absolute", more=True),
+        "agreement-under-tampering": _of_attack("probability", more=True, methods=_CHANGED),
+        "least-tampering": _of_attack("element", more=True),
+        "tampering-noticed": _of_attack("probability", more=True),
+        "queries-to-recovery": _of_attack("queries", more=True),
+        "relay-agreement": _of_attack("probability", more=False, methods=_DELAYS),
+        "relay-time-budget": _of_attack("s", more=False),
     }
 )
 """By the name of the measure."""

@@ -7,7 +7,7 @@ from scipy.stats import binom
 
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
-from harness.detectors.evidence import Evidence, first_of_each, named
+from harness.detectors.evidence import Evidence, named, own_keys
 from harness.detectors.tails import LEVEL, least_rows
 
 __all__ = ["WIDTHS", "block_modes"]
@@ -22,7 +22,7 @@ def block_modes(data: Evidence) -> Detection:
     The chance that any value comes as often is at most the number of values times the exact binomial tail.
     """
     slug, k = "key-blocks", data.key_bits
-    rows = first_of_each(data.keys, data.subject)
+    rows = own_keys(data)
     if len(rows) < least_rows(k):
         reason = f"{least_rows(k)} attempts with keys of their own could show it, and there are {len(rows)}"
         return untested(slug, reason)

@@ -1,4 +1,4 @@
-"""Keys that follow from the key before: counters, constant steps, few changes."""
+"""Keys that follow from the key before: counters, constant steps, few changes, registers."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from scipy.stats import binom
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, named, signs
-from harness.detectors.order import in_order
+from harness.detectors.order import consecutive
+from harness.detectors.relations import SPARE, relations
 from harness.detectors.repeats import shared_p_value, shared_values
-from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows, ratio, sign_tail
+from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows
+from harness.detectors.tied import strongest_ties
 
 __all__ = ["key_counter"]
 
@@ -18,39 +20,43 @@ _WORD = 64  # differences are taken of so many bits at either end of the key
 
 
 def key_counter(data: Evidence) -> Detection:
-    """Steps from a person's key to their next: bits that stay or turn, few or many changes, equal steps.
+    """A person's key from the one before: bit by bit, exact relations, how much changes, equal steps.
 
     Under the null the sums over GF(2), and the differences as numbers, of consecutive keys are again
     independent and uniform.
     """
     slug, k = "key-counter", data.key_bits
-    order = in_order(data)
-    keys, subject = data.keys[order], data.subject[order]
-    next_is_own = np.flatnonzero(subject[1:] == subject[:-1])
-    n, need = len(next_is_own), least_rows(k)
+    first, second = consecutive(data)
+    n, need = len(first), least_rows(k * k)
     if n < need:
-        return untested(slug, f"{need} attempts that follow one of the same person could show it, of {n}")
-    before, after = keys[next_is_own], keys[next_is_own + 1]
-    looks = [_bits_that_stay(before ^ after), _changes(before ^ after)]
+        return untested(slug, f"{need} keys that follow another of the same person could show it, not {n}")
+    before, after = data.keys[first], data.keys[second]
+    looks = [_bit_by_bit(before, after), _changes(before ^ after)]
     looks += [_equal_steps(step, what) for what, step in _steps(before, after)]
+    if n >= 2 * k + 1 + SPARE:
+        looks.append(_related(before, after))
     p = len(looks) * min(x[0] for x in looks)
     heard = [x for x in looks if len(looks) * x[0] <= LEVEL]
     best = max(heard, key=lambda x: x[1]) if heard else min(looks)
     lost = best[1] if heard else 0.0
-    return found(slug, p, best[2], bits=lost, attempts=data.attempts, subjects=data.subjects)
+    return found(slug, p, best[2], bits=lost, attempts=n, subjects=data.subjects)
 
 
-def _bits_that_stay(step: Array) -> tuple[float, float, str]:
-    n, k = step.shape
-    lean = signs(step).mean(axis=0, dtype=float)
-    tail = sign_tail(ratio(lean * n, np.full(k, float(n)))) * k
-    heard = np.flatnonzero(tail <= LEVEL)
-    if not len(heard):
-        return float(tail.min()), 0.0, "no key bit follows the key before"
-    lost = float(bits_of(advantage(lean[heard], n, k)).sum())
-    share = (1 + float(np.abs(lean[heard]).max())) / 2
-    text = f"{named(heard)} follow the key before in up to {share:.3g} of a person's next keys"
-    return float(tail.min()), lost, text
+def _bit_by_bit(before: Array, after: Array) -> tuple[float, float, str]:
+    tie = strongest_ties([signs(before)], signs(after), centred=False)
+    if not tie.bits:
+        return tie.p, 0.0, "no key bit follows a bit of the person's key before"
+    text = f"{named(tie.positions)} follow {named(tie.columns)} of the person's key before"
+    return tie.p, tie.bits, f"{text} in up to {tie.hit:.3g} of cases"
+
+
+def _related(before: Array, after: Array) -> tuple[float, float, str]:
+    seen = relations(before, after)
+    at = np.flatnonzero(seen.of_wanted.any(axis=0))
+    if not len(at):
+        return 1.0, 0.0, "no sum of key bits is a sum of bits of the person's key before"
+    text = f"{named(at)} are sums of bits of the person's key before in {seen.count} exact relations"
+    return seen.chance, float(seen.count), text
 
 
 def _changes(step: Array) -> tuple[float, float, str]:
@@ -62,7 +68,7 @@ def _changes(step: Array) -> tuple[float, float, str]:
 
 
 def _steps(before: Array, after: Array) -> list[tuple[str, Array]]:
-    """Sums over GF(2), and differences as numbers of either byte order."""
+    """Sums over GF(2), and differences as numbers, of either end and order of the key."""
     k = before.shape[1]
     width = min(k, _WORD)
     found = [("changed bits", before ^ after)]

@@ -10,7 +10,16 @@ import numpy as np
 from harness.contracts import ABORTED, Array, Helper
 from harness.exchange import Honest
 
-__all__ = ["Evidence", "Generated", "evidence", "first_of_each", "named", "row_numbers", "signs"]
+__all__ = [
+    "Evidence",
+    "Generated",
+    "evidence",
+    "first_of_each",
+    "named",
+    "own_keys",
+    "row_numbers",
+    "signs",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,6 +39,8 @@ class Evidence:
     session: Array
     local: Array  # attempt number inside the sitting
     helper: Helper  # (attempts, ...) without the reserved name
+    seconds: Array | None = None  # (attempts,) that sensing took
+    accepted: Array | None = None  # (attempts,) bool: what everybody sees of the outcome
     generated: Generated | None = None
 
     @property
@@ -54,6 +65,8 @@ def evidence(honest: Honest, generated: Generated | None = None) -> Evidence:
         session=honest.session[rows],
         local=honest.local[rows],
         helper={name: array[rows] for name, array in honest.helper.items() if name != ABORTED},
+        seconds=honest.seconds[rows],
+        accepted=honest.accepted[rows],
         generated=generated,
     )
 
@@ -64,14 +77,23 @@ def signs(keys: Array) -> Array:
 
 
 def first_of_each(keys: Array, subject: Array) -> Array:
-    """Rows where a person's key appears for the first time, ascending.
-
-    The same key once more is one observation: that keys repeat is for other detectors to say.
-    """
+    """Rows where a person's key appears for the first time, ascending."""
     person = np.unique(subject, return_inverse=True)[1].ravel()
     return np.sort(
         np.unique(row_numbers(keys) * (person.max(initial=0) + 1) + person, return_index=True)[1]
     )
+
+
+def own_keys(data: Evidence) -> Array:
+    """Rows that count as observations, ascending: a person's key that comes again is the same one.
+
+    That keys repeat is for other detectors to say. Short keys repeat by chance; where more than one such
+    repeat is expected, all rows count, as different keys of one person would not be independent.
+    """
+    of_one = np.unique(data.subject, return_counts=True)[1].astype(float)
+    if float((of_one * (of_one - 1)).sum()) / 2 > 2.0**data.key_bits:
+        return np.arange(data.attempts)
+    return first_of_each(data.keys, data.subject)
 
 
 def row_numbers(bits: Array) -> Array:

@@ -9,6 +9,7 @@ from typing import Any
 
 from harness.detectors.affine import affine_relations
 from harness.detectors.blocks import block_modes
+from harness.detectors.circumstances import key_circumstances
 from harness.detectors.counter import key_counter
 from harness.detectors.detection import Detection
 from harness.detectors.evidence import Evidence, evidence
@@ -16,8 +17,9 @@ from harness.detectors.generating import generations
 from harness.detectors.learned import learned_map
 from harness.detectors.linked import helper_linkage
 from harness.detectors.marginals import bit_marginals, bit_pairs
-from harness.detectors.order import key_order, key_subject
+from harness.detectors.person import key_subject
 from harness.detectors.repeats import key_repeats
+from harness.detectors.steps import helper_steps
 from harness.detectors.values import helper_values
 from harness.errors import ContractError
 from harness.estimators.multiple import holm
@@ -34,10 +36,11 @@ DETECTORS: Mapping[str, _Detector] = MappingProxyType(
         "key-blocks": lambda data, seed: block_modes(data),
         "key-repeats": lambda data, seed: key_repeats(data),
         "key-subject": lambda data, seed: key_subject(data),
-        "key-order": lambda data, seed: key_order(data),
+        "key-circumstances": lambda data, seed: key_circumstances(data),
         "key-counter": lambda data, seed: key_counter(data),
         "helper-affine": lambda data, seed: affine_relations(data),
         "helper-values": lambda data, seed: helper_values(data),
+        "helper-steps": lambda data, seed: helper_steps(data),
         "helper-learned": lambda data, seed: learned_map(data, seed=seed),
         "helper-linkage": lambda data, seed: helper_linkage(data, seed=seed),
     }

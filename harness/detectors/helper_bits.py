@@ -8,7 +8,11 @@ import numpy as np
 
 from harness.contracts import Array, Helper
 
-__all__ = ["Column", "helper_bits", "helper_numbers", "listed"]
+__all__ = ["Column", "first_elements", "helper_bits", "helper_numbers", "listed"]
+
+
+MOST = 16384
+"""Numbers per attempt that are looked at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,21 @@ def helper_bits(helper: Helper, *, deep: bool = False) -> tuple[Array, list[Colu
     return every[:, kept], [columns[i] for i in kept]
 
 
+def first_elements(helper: Helper, *, most: int = MOST) -> tuple[Helper, str]:
+    """Arrays flattened to (attempts, elements) and cut so that all fit; what the report says of the rest.
+
+    Small arrays keep all they have; the large ones share what is left.
+    """
+    flat = {name: array.reshape(len(array), -1) for name, array in helper.items()}
+    kept, room, cut = {}, most, []
+    for turn, name in enumerate(sorted(flat, key=lambda n: (flat[n].shape[1], n))):
+        width = min(flat[name].shape[1], room // (len(flat) - turn))
+        kept[name], room = flat[name][:, :width], room - width
+        if width < flat[name].shape[1]:
+            cut.append(f"the first {width} of {flat[name].shape[1]} elements of `{name}`")
+    return kept, f"; looked at {' and '.join(cut)}" if cut else ""
+
+
 def helper_numbers(helper: Helper) -> tuple[Array, list[Column]]:
     """(attempts, columns) float64 of all public numbers that take more than two values."""
     parts: list[Array] = []
@@ -70,6 +89,8 @@ def helper_numbers(helper: Helper) -> tuple[Array, list[Column]]:
         for flat, part in _parts(np.asarray(helper[name])):
             rows = len(flat)
             values = np.nan_to_num(flat.astype(np.float64))
+            if values.size == 0:
+                continue
             low, high = values.min(axis=0), values.max(axis=0)
             many = np.flatnonzero(((values != low) & (values != high)).any(axis=0))
             parts.append(values[:, many])
@@ -114,9 +135,10 @@ def _bits(flat: Array, deep: bool) -> list[tuple[str, Array]]:
 
 
 def _of_reals(flat: Array, deep: bool) -> list[tuple[str, Array]]:
+    plain = np.nan_to_num(flat)
     found = [
         ("sign", np.signbit(flat).astype(np.uint8)),
-        ("above its median", (flat > np.nanmedian(flat, axis=0)).astype(np.uint8)),
+        ("above its median", (plain > np.median(plain, axis=0)).astype(np.uint8)),
     ]
     if deep:
         words = np.ascontiguousarray(flat.astype(np.float64)).view(np.uint64)

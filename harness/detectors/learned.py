@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -10,8 +11,8 @@ from scipy.stats import binom
 
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
-from harness.detectors.evidence import Evidence, first_of_each, named, signs
-from harness.detectors.helper_bits import Column, helper_bits, helper_numbers
+from harness.detectors.evidence import Evidence, named, own_keys, signs
+from harness.detectors.helper_bits import Column, first_elements, helper_bits, helper_numbers
 from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows
 from harness.streams import stream
 
@@ -20,11 +21,15 @@ __all__ = ["GROUPS", "learned_map"]
 GROUPS = 4
 """Each group of people is predicted from those before it, so that hits stay independent under the null."""
 _BINS = 8
+_TOGETHER = ("all helper data together", "the one helper bit or number that seemed best for each")
 _MOST = 2048  # numbers that are looked up one by one, and bits that the linear map reads
 
 
 def learned_map(data: Evidence, *, seed: int) -> Detection:
-    """Hits of two learners on other people's key bits: each public number as a category; all together.
+    """Hits of three learners on other people's key bits.
+
+    A linear map of all helper data; for each key bit the single number that seemed best; and each number as
+    a category.
 
     Predictions are signs, learned from people before, so that under the null hits are binomial with 1/2,
     exactly: for each bit, and over all bits of the key.
@@ -32,14 +37,14 @@ def learned_map(data: Evidence, *, seed: int) -> Detection:
     slug, k = "helper-learned", data.key_bits
     if not data.helper:
         return untested(slug, "the scheme publishes no helper data")
-    rows = first_of_each(data.keys, data.subject)
-    helper = {name: array[rows] for name, array in data.helper.items()}
+    rows = own_keys(data)
+    helper, left_out = first_elements({name: array[rows] for name, array in data.helper.items()})
     bits, _ = helper_bits(helper)
     numbers, columns = helper_numbers(helper)
     if bits.shape[1] == 0:
         return untested(slug, "no helper array varies")
     people = np.unique(data.subject[rows])
-    looks = (min(numbers.shape[1], _MOST) + 1) * k
+    looks = (min(numbers.shape[1], _MOST) + len(_TOGETHER)) * k
     need = -(-least_rows(looks) * GROUPS // (GROUPS - 1))
     if len(people) < GROUPS or len(rows) < need:
         reason = (
@@ -50,7 +55,8 @@ def learned_map(data: Evidence, *, seed: int) -> Detection:
     group = np.empty(len(rows), int)
     for i, part in enumerate(np.array_split(shuffled, GROUPS)):
         group[np.isin(data.subject[rows], part)] = i
-    return _judged(slug, data, signs(data.keys[rows]), group, bits, numbers[:, :_MOST], columns)
+    judged = _judged(slug, data, signs(data.keys[rows]), group, bits, numbers[:, :_MOST], columns)
+    return replace(judged, text=judged.text + left_out)
 
 
 def _judged(
@@ -64,14 +70,14 @@ def _judged(
 ) -> Detection:
     k, tried = data.key_bits, int((group > 0).sum())
     all_features = np.concatenate([bits[:, :_MOST], _ranks(numbers)], axis=1)
-    hits = [_progressive(_linear, all_features, key_signs, group)]
+    hits = [_progressive(learner, all_features, key_signs, group) for learner in (_linear, _best_single)]
     hits += [_progressive(_by_category, column, key_signs, group) for column in _categories(numbers)]
     count = np.stack(hits)  # (learners, key bits)
     single = binom.sf(count - 1, tried, 0.5) * count.size
     pooled = binom.sf(count.sum(axis=1) - 1, tried * k, 0.5) * len(count)
     p = 2 * min(float(single.min()), float(pooled.min()))
     best = int(np.minimum(single.min(axis=1), pooled).argmin())
-    who = "all helper data together" if best == 0 else str(columns[best - 1])
+    who = _TOGETHER[best] if best < len(_TOGETHER) else str(columns[best - len(_TOGETHER)])
     told = np.flatnonzero(2 * single[best] <= LEVEL)
     rate = count[best] / tried
     if len(told):
@@ -107,6 +113,14 @@ def _linear(x: Array, y: Array, new: Array) -> Array:
     gram = x @ x.T
     weight = np.linalg.solve(gram + (np.trace(gram) / len(x) + 1e-9) * np.eye(len(x)), y - y.mean(axis=0))
     return np.asarray(new @ (x.T @ weight))
+
+
+def _best_single(x: Array, y: Array, new: Array) -> Array:
+    """For each key bit the one number that went with it most."""
+    middle, spread = x.mean(axis=0), np.maximum(x.std(axis=0), 1e-9)
+    weight = ((x - middle) / spread).T @ y
+    at = np.abs(weight).argmax(axis=0)
+    return np.asarray((new[:, at] - middle[at]) * weight[at, np.arange(y.shape[1])])
 
 
 def _by_category(x: Array, y: Array, new: Array) -> Array:

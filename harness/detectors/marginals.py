@@ -11,7 +11,7 @@ from scipy.sparse.csgraph import minimum_spanning_tree
 
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
-from harness.detectors.evidence import Evidence, first_of_each, named, signs
+from harness.detectors.evidence import Evidence, named, own_keys, signs
 from harness.detectors.tails import (
     LEVEL,
     advantage,
@@ -36,7 +36,7 @@ def bit_marginals(data: Evidence) -> Detection:
     either way.
     """
     slug, k = "key-bits", data.key_bits
-    rows = first_of_each(data.keys, data.subject)
+    rows = own_keys(data)
     if len(rows) < least_rows(k):
         return untested(slug, _too_few(len(rows), least_rows(k)))
     mean = _means(data)[0][rows].sum(axis=1) / _means(data)[1][rows][:, None]
@@ -65,7 +65,7 @@ def bit_pairs(data: Evidence) -> Detection:
     """Pairs of bits that are equal, or unequal, more often than not."""
     slug, k = "key-bit-pairs", min(data.key_bits, PAIRED)
     looks = k * (k - 1) // 2
-    rows = first_of_each(data.keys, data.subject)
+    rows = own_keys(data)
     if k < 2:
         return untested(slug, "a key of one bit has no pairs")
     if len(rows) < least_rows(looks):

@@ -1,35 +1,51 @@
-"""Affine relations over GF(2) between columns of bits."""
+"""Affine relations over GF(2) between columns of bits, and what chance they have."""
 
 from __future__ import annotations
+
+import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from harness.contracts import Array
 
-__all__ = ["relations"]
+__all__ = ["SPARE", "Relations", "relations"]
+
+SPARE = 20
+"""Rows more than columns, so that columns are dependent by chance with at most 2^-20."""
 
 
-def relations(known: Array, wanted: Array) -> tuple[int, Array, Array]:
-    """Sums of `wanted` columns that are a sum of `known` columns, up to a constant, in every row.
+@dataclass(frozen=True, slots=True)
+class Relations:
+    """Sums of wanted columns that are a sum of known columns, up to a constant, in every row."""
 
-    Parameters
-    ----------
-    known : (rows, a) uint8
-    wanted : (rows, b) uint8
+    free: int  # rows less the rank of [known 1]: what independent wanted columns have to satisfy
+    of_known: Array  # (relations, a) bool: which columns take part
+    of_wanted: Array  # (relations, b) bool
 
-    Returns
-    -------
-    free : int
-        Rows less the rank of ``[known 1]``: what independent columns of `wanted` have to satisfy.
-    of_known : (relations, a) bool
-    of_wanted : (relations, b) bool
-        Which columns take part; the sum of both and perhaps 1 is 0 throughout. As many as
-        ``b + rank [known 1] - rank [known wanted 1]``.
-    """
+    @property
+    def count(self) -> int:
+        """b + rank [known 1] - rank [known wanted 1]."""
+        return len(self.of_wanted)
+
+    @property
+    def chance(self) -> float:
+        """Upper bound of the chance of as many relations if the wanted bits are fair and independent.
+
+        Each space of sums of `count` dimensions vanishes with 2^-(count free), and there are at most
+        3.47 · 2^(count (b - count)) of them (3.4628 is the limit of the product of 1 / (1 - 2^-i)).
+        """
+        if not self.count:
+            return 1.0
+        power = self.count * (self.of_wanted.shape[1] - self.count - self.free)
+        return min(1.0, math.ldexp(3.47, min(0, max(-900, power))))
+
+
+def relations(known: Array, wanted: Array) -> Relations:
+    """Relations of `wanted` (rows, b) with `known` (rows, a), both uint8 of 0 and 1."""
     rows, a = known.shape
     columns = np.concatenate([np.ones((1, rows), np.uint8), known.T, wanted.T])
-    tracked = np.concatenate([columns, np.eye(len(columns), dtype=np.uint8)], axis=1)
-    work = _packed(tracked)
+    work = _packed(np.concatenate([columns, np.eye(len(columns), dtype=np.uint8)], axis=1))
     rank = 0
     empty = []
     for i in range(len(columns)):
@@ -41,10 +57,9 @@ def relations(known: Array, wanted: Array) -> tuple[int, Array, Array]:
         below = work[i + 1 :, filled[0]] >> np.uint64(bit) & np.uint64(1)
         work[i + 1 :][below.astype(bool)] ^= work[i]
     held = [i for i in empty if i > a]
-    record = np.unpackbits(
-        np.ascontiguousarray(work[held].astype("<u8")).view(np.uint8), axis=1, bitorder="little"
-    )[:, rows : rows + len(columns)].astype(bool)
-    return rows - rank, record[:, 1 : a + 1], record[:, a + 1 :]
+    octets = np.ascontiguousarray(work[held].astype("<u8")).view(np.uint8)
+    record = np.unpackbits(octets, axis=1, bitorder="little")[:, rows : rows + len(columns)].astype(bool)
+    return Relations(rows - rank, record[:, 1 : a + 1], record[:, a + 1 :])
 
 
 def _packed(bits: Array) -> Array:

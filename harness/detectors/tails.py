@@ -16,7 +16,7 @@ from harness.contracts import Array
 __all__ = ["LEVEL", "advantage", "bits_of", "chi_square_tail", "least_rows", "ratio", "sign_tail"]
 
 LEVEL = 1e-4
-"""A detector whose corrected p falls below this is heard among all of them (assumption: at most 16)."""
+"""A detector is heard among all if its corrected p is below this (assumption: there are at most 16)."""
 _MISSED = 0.05  # lower limits of effects are at 95 %, over everything that was looked at
 
 

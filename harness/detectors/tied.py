@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,30 +26,37 @@ class Tie:
     hit: float  # how often the best guess from the strongest number is right
 
 
-def strongest_ties(numbers: Array, key_signs: Array) -> Tie:
+def strongest_ties(numbers: Sequence[Array], key_signs: Array, *, centred: bool = True) -> Tie:
     """Every number against every key bit.
 
-    Each number, less its mean, weighs the signs of a key bit: under the null a normalised sum of fair
-    signs, whatever the numbers are.
+    Each number weighs the signs of a key bit: under the null a normalised sum of fair signs, whatever the
+    numbers are.
 
     Parameters
     ----------
-    numbers : (attempts, a) float
+    numbers : sequence of (attempts, a) arrays
+        Numbered through.
     key_signs : (attempts, k) float of -1 and 1
+    centred : bool
+        Whether the mean of each number is taken off first. False for numbers that are signs themselves and
+        come before the key: then the sum is one of fair signs even if the keys are among the numbers.
     """
-    looks = numbers.shape[1] * key_signs.shape[1]
-    best = np.zeros((3, key_signs.shape[1]))  # z, column, mean sign from a guess
-    for start in range(0, numbers.shape[1], _CHUNK):
-        x = numbers[:, start : start + _CHUNK].astype(np.float64)
-        x -= x.mean(axis=0)
-        size = np.sqrt((x**2).sum(axis=0))
-        x /= np.where(size > 0, size, 1.0)
-        z = np.abs(x.T @ key_signs)
-        at = z.argmax(axis=0)
-        top = z[at, np.arange(z.shape[1])]
-        lean = np.abs(((np.sign(x[:, at])) * key_signs).mean(axis=0))
-        better = top > best[0]
-        best = np.where(better, np.stack([top, at + start, lean]), best)
+    k = key_signs.shape[1]
+    best = np.zeros((3, k))  # z, column, mean sign from a guess
+    start = 0
+    for block in numbers:
+        for at in range(0, block.shape[1], _CHUNK):
+            x = block[:, at : at + _CHUNK].astype(np.float64)
+            x -= x.mean(axis=0) if centred else 0.0
+            size = np.sqrt((x**2).sum(axis=0))
+            x /= np.where(size > 0, size, 1.0)
+            z = np.abs(x.T @ key_signs)
+            column = z.argmax(axis=0)
+            lean = np.abs((np.sign(x[:, column]) * key_signs).mean(axis=0))
+            found = np.stack([z[column, np.arange(k)], column + start, lean])
+            best = np.where(found[0] > best[0], found, best)
+            start += x.shape[1]
+    looks = start * k
     least = sign_tail(best[0]) * looks
     heard = np.flatnonzero(least <= LEVEL)
     order = heard[np.argsort(-best[0][heard], kind="stable")] if len(heard) else [int(best[0].argmax())]
