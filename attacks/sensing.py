@@ -6,9 +6,9 @@ import numpy as np
 
 from attacks.channels import assumed_table, learned_channel, normalised, part
 from attacks.lags import best_lag, quantised
-from harness.contracts import Array, Belief, View
+from harness.contracts import Array, Belief, View, Witness
 
-__all__ = ["position_prior", "sensed_belief"]
+__all__ = ["learned_belief", "position_prior", "sensed_belief"]
 
 
 def position_prior(view: View, symbols: int, alphabet: int) -> Array:
@@ -45,6 +45,30 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
     theirs, true = learned.captures[role], learned.witness
     lag = best_lag(scheme, theirs, true)
     seen, known = quantised(scheme, capture, lag=lag), quantised(scheme, theirs, lag=lag)
+    return learned_belief(view, seen, known, np.arange(len(true.acquired)), rng=rng)
+
+
+def learned_belief(
+    view: View, seen: Witness, known: Witness, members: Array, *, rng: np.random.Generator
+) -> Belief:
+    """Belief about A's witness from what was seen of it, as learned from what was seen of other people.
+
+    Parameters
+    ----------
+    view : View
+        With a population whose witnesses are known.
+    seen : Witness
+        The adversary's, row for row of the view.
+    known : Witness
+        The adversary's of other people.
+    members : int, shape (rows,)
+        Whose of the population's rows those of `known` are.
+    rng : numpy.random.Generator
+    """
+    learned = view.population
+    if learned is None or learned.witness is None:
+        raise ValueError("`population` must hold other people's witnesses, got none")
+    true, subject = part(learned.witness, members), learned.subject[members]
     prior = position_prior(view, seen.symbols.shape[1], seen.alphabet)
     log_prob = np.broadcast_to(prior, (view.attempts, *prior.shape)).copy()
     for acquired in (True, False):
@@ -52,6 +76,6 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
         rows = np.flatnonzero((known.acquired == acquired) & true.acquired)
         mine = np.flatnonzero(seen.acquired == acquired)
         if len(rows) and len(mine):
-            channel = learned_channel(part(known, rows), part(true, rows), learned.subject[rows], rng=rng)
+            channel = learned_channel(part(known, rows), part(true, rows), subject[rows], rng=rng)
             log_prob[mine] = channel(part(seen, mine))
     return Belief(log_prob=normalised(log_prob))
