@@ -12,9 +12,9 @@ from is used:
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 import numpy as np
 from scipy.special import logsumexp
@@ -24,7 +24,18 @@ from sklearn.preprocessing import StandardScaler
 
 from harness.contracts import Array, Witness
 
-__all__ = ["Channel", "assumed_table", "learned_channel", "log_score", "normalised", "part"]
+__all__ = [
+    "MAKERS",
+    "Channel",
+    "Maker",
+    "assumed_table",
+    "inputs_of",
+    "learned_channel",
+    "log_score",
+    "normalised",
+    "part",
+    "regression",
+]
 
 NEIGHBOURS = 2  # symbols before and after whose features help
 MOST_EXAMPLES = 20_000
@@ -66,7 +77,7 @@ def assumed_table(alphabet: int, *, error: float = 0.3) -> SymbolTable:
     return SymbolTable(np.log(table))
 
 
-def _inputs(seen: Witness) -> Array:
+def inputs_of(seen: Witness) -> Array:
     """(rows, m, inputs): features here and at the neighbours, standing still at the ends."""
     features = seen.features
     if features is None:
@@ -88,7 +99,7 @@ class Regression:
     alphabet: int
 
     def __call__(self, seen: Witness) -> Array:
-        inputs = _inputs(seen)
+        inputs = inputs_of(seen)
         flat = _curved(self.scaler.transform(inputs.reshape(-1, inputs.shape[2])))
         probability = np.zeros((len(flat), self.alphabet))
         probability[:, self.model.classes_.astype(np.intp)] = self.model.predict_proba(flat)
@@ -104,7 +115,7 @@ def _curved(x: Array) -> Array:
 
 def regression(seen: Witness, true: Witness, rng: np.random.Generator) -> Regression | None:
     """Fitted on at most MOST_EXAMPLES symbols; None where only one symbol occurs."""
-    inputs, symbols = _inputs(seen), true.symbols.ravel()
+    inputs, symbols = inputs_of(seen), true.symbols.ravel()
     flat = inputs.reshape(-1, inputs.shape[2])
     if len(flat) > MOST_EXAMPLES:
         some = rng.choice(len(flat), MOST_EXAMPLES, replace=False)
@@ -132,7 +143,7 @@ class Residuals:
     alphabet: int
 
     def __call__(self, seen: Witness) -> Array:
-        inputs = _inputs(seen)
+        inputs = inputs_of(seen)
         centre = self.model.predict(inputs.reshape(-1, inputs.shape[2]))
         counts = np.zeros((len(centre), self.alphabet))
         each = np.arange(len(centre))
@@ -156,7 +167,7 @@ def residual_lookup(seen: Witness, true: Witness) -> Residuals | None:
         return None
     if true.features.shape[2] != 1 or seen.features.shape[2] != 1:
         return None
-    inputs = _inputs(seen)
+    inputs = inputs_of(seen)
     target = true.features[:, :, 0].ravel()
     model = Ridge(alpha=1e-6).fit(inputs.reshape(-1, inputs.shape[2]), target)
     errors = target - model.predict(inputs.reshape(-1, inputs.shape[2]))
@@ -194,8 +205,9 @@ def part(witness: Witness, rows: Array) -> Witness:
     )
 
 
-_Maker = Callable[[Witness, Witness, np.random.Generator], Channel | None]
-_MAKERS: tuple[_Maker, ...] = (
+Maker: TypeAlias = Callable[[Witness, Witness, np.random.Generator], Channel | None]
+"""(seen, true, rng) -> a channel learned of them; None where it has no meaning."""
+MAKERS: tuple[Maker, ...] = (
     lambda seen, true, _: symbol_table(seen, true),
     lambda seen, true, rng: regression(seen, true, rng),
     lambda seen, true, _: residual_lookup(seen, true),
@@ -208,7 +220,14 @@ def log_score(log_prob: Array, symbols: Array) -> float:
     return float(log_prob[np.arange(rows)[:, None], np.arange(m), symbols].mean())
 
 
-def learned_channel(seen: Witness, true: Witness, subject: Array, *, rng: np.random.Generator) -> Channel:
+def learned_channel(
+    seen: Witness,
+    true: Witness,
+    subject: Array,
+    *,
+    rng: np.random.Generator,
+    makers: Sequence[Maker] = MAKERS,
+) -> Channel:
     """The best of all channels on people it did not learn from, then fitted on everyone.
 
     Parameters
@@ -219,6 +238,8 @@ def learned_channel(seen: Witness, true: Witness, subject: Array, *, rng: np.ran
         Their device A's.
     subject : (attempts,) int
     rng : numpy.random.Generator
+    makers : sequence of Maker
+        Ways that are tried.
 
     Returns
     -------
@@ -231,8 +252,8 @@ def learned_channel(seen: Witness, true: Witness, subject: Array, *, rng: np.ran
     some, held = np.flatnonzero(fitted), np.flatnonzero(~fitted)
     held = held[np.linspace(0, len(held) - 1, min(len(held), HELD_OUT)).astype(int)]
     marginal = _marginal(true)
-    best, chosen, share = -np.inf, _MAKERS[0], DOUBTS[0]
-    for make in _MAKERS:
+    best, chosen, share = -np.inf, makers[0], DOUBTS[0]
+    for make in makers:
         trial = make(part(seen, some), part(true, some), rng)
         if trial is None:
             continue

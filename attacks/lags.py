@@ -8,7 +8,7 @@ import numpy as np
 
 from harness.contracts import Array, Capture, Witness
 
-__all__ = ["best_lag", "candidate_lags", "quantised", "shifted", "symbol_information"]
+__all__ = ["best_lag", "candidate_lags", "quantised", "shifted", "some_of", "symbol_information"]
 
 ROWS_AT_ONCE = 50  # attempts quantised at once: temporaries that fit a cache are several times faster
 SEARCHED_ATTEMPTS = 48  # of other people; the lag is one number, and needs few
@@ -26,7 +26,7 @@ def quantised(scheme: Any, capture: Capture, *, lag: int = 0) -> Witness:
     """What the scheme's own quantiser makes of a capture `lag` samples later, in small batches."""
     rows = len(capture.samples)
     parts = [
-        scheme.witness(shifted(_some(capture, np.arange(i, min(i + ROWS_AT_ONCE, rows))), lag))
+        scheme.witness(shifted(some_of(capture, np.arange(i, min(i + ROWS_AT_ONCE, rows))), lag))
         for i in range(0, rows, ROWS_AT_ONCE)
     ]
     features = [p.features for p in parts if p.features is not None]
@@ -38,7 +38,8 @@ def quantised(scheme: Any, capture: Capture, *, lag: int = 0) -> Witness:
     )
 
 
-def _some(capture: Capture, rows: Array) -> Capture:
+def some_of(capture: Capture, rows: Array) -> Capture:
+    """Some rows of a capture."""
     return Capture(
         samples=capture.samples[rows],
         rate_hz=capture.rate_hz,
@@ -92,7 +93,7 @@ def best_lag(scheme: Any, capture: Capture, true: Witness) -> int:
         Their device A's, row for row.
     """
     rows = np.unique(np.linspace(0, len(true.acquired) - 1, SEARCHED_ATTEMPTS).astype(int))
-    few = _some(capture, rows)
+    few = some_of(capture, rows)
     best, most = 0, -np.inf
     for lag in candidate_lags(capture):
         seen = quantised(scheme, few, lag=lag)

@@ -1,0 +1,109 @@
+"""What a learned attack reads off its captures: the owner's features, early and late, of every view."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from attacks.lags import (
+    SEARCHED_ATTEMPTS,
+    best_lag,
+    candidate_lags,
+    quantised,
+    some_of,
+    symbol_information,
+)
+from harness.contracts import Array, Capture, Witness
+
+__all__ = ["OFFSETS", "aligned", "lags_of", "own_columns", "strongest_first"]
+
+OFFSETS = (0, -1, 1, -3, 3)
+"""Steps of the lag search around the best lag at which features are read as well."""
+_TELLS_NOTHING = 0.005
+"""Bits per symbol below which a view, beside a stronger one, costs more to learn from than it brings."""
+
+
+def lags_of(scheme: Any, captures: Mapping[str, Capture], true: Witness) -> dict[str, int]:
+    """The lag of every role that served best on other people."""
+    return {role: best_lag(scheme, capture, true) for role, capture in sorted(captures.items())}
+
+
+def strongest_first(
+    scheme: Any, captures: Mapping[str, Capture], lags: Mapping[str, int], true: Witness
+) -> list[str]:
+    """Roles by what hard decisions on them told of other people, without those that told nothing."""
+    rows = np.unique(np.linspace(0, len(true.acquired) - 1, SEARCHED_ATTEMPTS).astype(int))
+    told = {}
+    for role, lag in sorted(lags.items()):
+        seen = quantised(scheme, some_of(captures[role], rows), lag=lag)
+        told[role] = symbol_information(seen.symbols, true.symbols[rows], true.alphabet)
+    ordered = sorted(told, key=lambda role: -told[role])
+    return [r for i, r in enumerate(ordered) if i == 0 or told[r] > _TELLS_NOTHING]
+
+
+def aligned(
+    scheme: Any,
+    captures: Mapping[str, Capture],
+    lags: Mapping[str, int],
+    roles: Sequence[str],
+    *,
+    offsets: Sequence[int] = OFFSETS,
+) -> Witness:
+    """Several views as one witness with many features: the owner's, at and around the lag of each view.
+
+    Parameters
+    ----------
+    scheme : Scheme
+        Whose quantiser is used.
+    captures : mapping
+        By role, row for row the same attempts.
+    lags : mapping
+        By role, from `lags_of`.
+    roles : sequence of str
+        At least one; symbols are those of the first at its lag.
+    offsets : sequence of int
+        The first is 0.
+
+    Returns
+    -------
+    Witness
+        Features (attempts, m, f), finite; first those of the first role at its lag (see `own_columns`): the
+        quantiser's or, without any, symbols as indicators. Each role adds whether its capture sufficed.
+    """
+    found: list[Array] = []
+    symbols: list[Witness] = []
+    for role in roles:
+        step = _step(captures[role])
+        for offset in offsets:
+            seen = quantised(scheme, captures[role], lag=lags[role] + offset * step)
+            found.append(_features(seen))
+            symbols.append(seen)
+        enough = np.repeat(symbols[-len(offsets)].acquired[:, None], found[0].shape[1], axis=1)
+        found.append(enough[:, :, None].astype(float))
+    first = symbols[0]
+    return Witness(
+        symbols=first.symbols,
+        alphabet=first.alphabet,
+        acquired=first.acquired,
+        features=np.concatenate(found, axis=2),
+    )
+
+
+def own_columns(scheme: Any, capture: Capture) -> int:
+    """How many features of an aligned witness are those of its first role at its lag."""
+    width: int = _features(quantised(scheme, some_of(capture, np.arange(1)))).shape[2]
+    return width
+
+
+def _features(seen: Witness) -> Array:
+    features = seen.features
+    if features is None:
+        features = np.eye(seen.alphabet)[seen.symbols]
+    return np.where(np.isfinite(features), features, 0.0)
+
+
+def _step(capture: Capture) -> int:
+    """Samples, or events, between neighbouring lags of the search."""
+    return int(np.diff(np.sort(candidate_lags(capture))).min())

@@ -1,0 +1,79 @@
+"""A model from views to symbols, trained on other people."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from attacks.channels import learned_channel, normalised, part
+from attacks.features import aligned, lags_of, own_columns, strongest_first
+from attacks.lags import some_of
+from attacks.learned_channels import makers_for
+from attacks.sensing import position_prior
+from harness.contracts import Array, Belief, View
+
+SENSES = frozenset(
+    {"mimic", "camera", "remote", "other-site", "earlier", "partner-touch", "handshake", "neighbour"}
+)
+EXAMPLES = 150  # attempts of other people, spread over all of them: as many symbols as a fit can use
+
+
+@dataclass(frozen=True, slots=True)
+class Profiled:
+    """All views at once, or one by name: features early and late, and the learner that did best on others.
+
+    Among the learners that are tried are those of the plain attacks, on the strongest view, so that what is
+    learned is not weaker for having looked at more.
+
+    Parameters
+    ----------
+    view : str
+        A role; empty for all of them together.
+    estimator : scikit-learn classifier with predict_proba, optional
+        Instead of boosted trees.
+    """
+
+    view: str = ""
+    estimator: Any = None
+
+    @property
+    def name(self) -> str:
+        return f"profiled-{self.view}" if self.view else "profiled"
+
+    @property
+    def sees(self) -> frozenset[str]:
+        return frozenset({"population", *([self.view] if self.view else [])})
+
+    @property
+    def likes(self) -> frozenset[str]:
+        return frozenset() if self.view else SENSES
+
+    def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
+        learned = view.population
+        if learned is None or learned.witness is None:
+            raise ValueError("`population` must hold other people's witnesses, got none")
+        roles = [r for r in view.captures if r in learned.captures]
+        usable = np.flatnonzero(learned.witness.acquired)
+        if not roles or not len(usable):
+            return _without_a_view(view, learned.witness.symbols.shape[1], learned.witness.alphabet)
+        some = usable[np.unique(np.linspace(0, len(usable) - 1, EXAMPLES).astype(int))]
+        true, scheme = part(learned.witness, some), view.scheme
+        theirs = {r: some_of(learned.captures[r], some) for r in roles}
+        lags = lags_of(scheme, theirs, true)
+        order = strongest_first(scheme, theirs, lags, true)
+        channel = learned_channel(
+            aligned(scheme, theirs, lags, order),
+            true,
+            learned.subject[some],
+            rng=rng,
+            makers=makers_for(own_columns(scheme, theirs[order[0]]), estimator=self.estimator),
+        )
+        seen = aligned(scheme, {r: view.captures[r] for r in order}, lags, order)
+        return Belief(log_prob=normalised(channel(seen)))
+
+
+def _without_a_view(view: View, symbols: int, alphabet: int) -> Belief:
+    prior: Array = position_prior(view, symbols, alphabet)
+    return Belief(log_prob=np.broadcast_to(prior, (view.attempts, *prior.shape)).copy())
