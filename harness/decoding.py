@@ -16,7 +16,14 @@ from harness import gf2
 from harness.contracts import Array, Linear
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 
-__all__ = ["ENUMERABLE", "block_words", "enumerable", "secret_ranks", "witness_bits"]
+__all__ = [
+    "ENUMERABLE",
+    "block_words",
+    "enumerable",
+    "secret_costs",
+    "secret_ranks",
+    "witness_bits",
+]
 
 ENUMERABLE = 14  # log2 of the words of a block that are enumerated at most
 _ROWS_AT_ONCE = 32  # their words' costs stay in the processor's cache
@@ -64,8 +71,32 @@ def secret_ranks(log_prob: Array, labels: Array, linear: Linear, symbols: Array)
     A symbol whose bits lie in two blocks enters each through its marginal there: what joins the
     blocks is not used, so the attacker gets at least this.
     """
-    truth = witness_bits(symbols, labels)
     parts, order = [], []
+    for some, costs, true in secret_costs(log_prob, labels, linear, symbols):
+        parts.append(product_ranks(costs, true))
+        order.append(some)
+    return _reordered(concatenate(parts), np.concatenate(order))
+
+
+def secret_costs(
+    log_prob: Array, labels: Array, linear: Linear, symbols: Array
+) -> Iterator[tuple[Array, list[Array], Array]]:
+    """What each secret of each block costs under a belief and the helper data, some rows at a time.
+
+    Parameters
+    ----------
+    log_prob, labels, linear, symbols
+        As `secret_ranks`.
+
+    Yields
+    ------
+    rows : (some,) int
+    costs : list of (some, secrets) float
+        Per block, minus the log-probability of each secret, up to a constant.
+    true : (some, blocks) int
+        Which of them is A's.
+    """
+    truth = witness_bits(symbols, labels)
     candidates = _candidates(linear)
     for rows, positions in _structures(linear):
         blocks = [_layout(p, labels) for p in positions]
@@ -82,9 +113,7 @@ def secret_ranks(log_prob: Array, labels: Array, linear: Linear, symbols: Array)
                     cost, number = _by_secret(cost, candidates.groups), candidates.groups[number]
                 costs.append(cost)
                 true.append(number)
-            parts.append(product_ranks(costs, np.stack(true, axis=1)))
-            order.append(some)
-    return _reordered(concatenate(parts), np.concatenate(order))
+            yield some, costs, np.stack(true, axis=1)
 
 
 def _reordered(ranks: Ranks, order: Array) -> Ranks:
