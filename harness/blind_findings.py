@@ -10,6 +10,9 @@ from harness.results import Finding, Row
 
 __all__ = ["detector_findings", "randomness_findings"]
 
+_TO_HOLDERS = ("key-subject", "key-counter", "helper-steps")
+"""These give away a key to whoever holds another one of the person."""
+
 Say = Callable[..., Finding]
 
 
@@ -50,6 +53,6 @@ def detector_findings(
 
 def _severity(found: Detection, key_bits: int) -> str:
     """By the bits that are given away; what tells the person but no key bit is medium."""
-    if found.bits >= key_bits / 2:
+    if found.bits >= key_bits / 2 and found.slug not in _TO_HOLDERS:
         return "critical"
     return "high" if found.bits >= min(8, key_bits / 4) else "medium"

@@ -42,7 +42,7 @@ def affine_relations(data: Evidence) -> Detection:
     ]
     p = len(looks) * min(x[0] for x in looks)
     heard = [x for x in looks if x[0] * len(looks) <= LEVEL]
-    best = max(heard, key=lambda x: x[1]) if heard else min(looks)
+    best = max(heard, key=lambda x: (x[1], -x[0])) if heard else min(looks)
     text = best[2] + left_out
     if len(columns) > room:
         text += (
@@ -71,5 +71,5 @@ def _look(bits: Array, keys: Array, columns: list[Column]) -> tuple[float, int, 
     used = [columns[i] for i in np.flatnonzero(seen.of_known.any(axis=0))]
     times = f"{seen.count} exact relation{'s' if seen.count > 1 else ''}"
     if used:
-        return seen.chance, seen.count, f"{named(at)} follow from {listed(used)} in {times}"
-    return seen.chance, seen.count, f"{named(at)} are constant, or tied to each other, in {times}"
+        return seen.chance, seen.count, f"{named(at)} following from {listed(used)} in {times}"
+    return seen.chance, seen.count, f"{named(at)} constant, or tied to each other, in {times}"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import binom
+from scipy.special import entr, rel_entr
+from scipy.stats import beta, binom
 
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
@@ -33,7 +34,7 @@ def block_modes(data: Evidence) -> Detection:
     looks.append(_weight(keys))
     p = min(1.0, len(looks) * min(x[0] for x in looks))
     heard = [x for x in looks if x[0] * len(looks) <= LEVEL]
-    best = max(heard, key=lambda x: x[1]) if heard else min(looks)
+    best = max(heard, key=lambda x: (x[1], -x[0])) if heard else min(looks)
     bits = best[1] if heard else 0.0
     return found(slug, p, best[2], bits=bits, attempts=len(rows), subjects=data.subjects)
 
@@ -52,7 +53,7 @@ def _of_width(keys: Array, width: int) -> list[tuple[float, float, str]]:
     every = count.sum(axis=0)
     total = n * blocks
     p_all = float(binom.sf(every.max() - 1, total, 2.0**-width)) * (1 << width)
-    lost_all = blocks * float(_lost(every.max(), total, width, 1 << width))
+    lost_all = float(_lost(every.max() / blocks, n, width, 1 << width))  # of some block
     told_all = (
         f"blocks of {width} key bits are {every.argmax():0{width}b} in {every.max()} of {total} cases, "
         "whichever block"
@@ -61,9 +62,11 @@ def _of_width(keys: Array, width: int) -> list[tuple[float, float, str]]:
 
 
 def _lost(most: Array, n: int, width: int, looks: int) -> Array:
-    """Bits by which the most frequent value falls short of uniform, from its share's lower limit."""
-    margin = np.sqrt(np.log(looks / _MISSED) / (2 * n))
-    return np.asarray(np.maximum(np.log2(np.maximum(most / n - margin, 2.0**-width)) + width, 0.0))
+    """Bits of entropy that a block lacks at least, from the lower limit of its commonest value's share."""
+    share = np.maximum(beta.ppf(_MISSED / looks, most, n - most + 1), 2.0**-width)
+    rest = 1 - share  # spread over all other values at best
+    most_left = (entr(share) + entr(rest)) / np.log(2) + rest * np.log2(2.0**width - 1)
+    return np.asarray(np.maximum(width - most_left, 0.0))
 
 
 def _weight(keys: Array) -> tuple[float, float, str]:
@@ -74,6 +77,7 @@ def _weight(keys: Array) -> tuple[float, float, str]:
     chance = binom.pmf(np.arange(k + 1), k, 0.5)
     tail = binom.sf(count - 1, n, chance) * (k + 1)
     at = int(tail.argmin())
-    share = max(count[at] / n - np.sqrt(np.log((k + 1) / _MISSED) / (2 * n)), float(chance[at]))
+    share = max(float(beta.ppf(_MISSED / (k + 1), count[at], n - count[at] + 1)), float(chance[at]))
     told = f"{count[at]} of {n} keys hold exactly {at} ones, where {n * chance[at]:.3g} are expected"
-    return float(tail[at]), float(np.log2(share / chance[at])), told
+    lost = (rel_entr(share, chance[at]) + rel_entr(1 - share, 1 - chance[at])) / np.log(2)
+    return float(tail[at]), float(lost), told

@@ -39,5 +39,5 @@ def key_circumstances(data: Evidence) -> Detection:
     text = "no key bit goes with the number of the session or attempt, with time, or with B's answer"
     if tie.bits > 0:
         what = " and ".join(dict.fromkeys(names[i] for i in tie.columns))
-        text = f"{named(tie.positions)} go with {what}, which tells a bit in up to {tie.hit:.3g} of keys"
+        text = f"{named(tie.positions)} told by {what} in up to {tie.hit:.1%} of keys"
     return found(slug, tie.p, text, bits=tie.bits, attempts=data.attempts, subjects=data.subjects)

@@ -37,7 +37,7 @@ def key_counter(data: Evidence) -> Detection:
         looks.append(_related(before, after))
     p = len(looks) * min(x[0] for x in looks)
     heard = [x for x in looks if len(looks) * x[0] <= LEVEL]
-    best = max(heard, key=lambda x: x[1]) if heard else min(looks)
+    best = max(heard, key=lambda x: (x[1], -x[0])) if heard else min(looks)
     lost = best[1] if heard else 0.0
     return found(slug, p, best[2], bits=lost, attempts=n, subjects=data.subjects)
 
@@ -46,8 +46,8 @@ def _bit_by_bit(before: Array, after: Array) -> tuple[float, float, str]:
     tie = strongest_ties([signs(before)], signs(after), centred=False)
     if not tie.bits:
         return tie.p, 0.0, "no key bit follows a bit of the person's key before"
-    text = f"{named(tie.positions)} follow {named(tie.columns)} of the person's key before"
-    return tie.p, tie.bits, f"{text} in up to {tie.hit:.3g} of cases"
+    text = f"{named(tie.positions)} told by {named(tie.columns)} of the person's key before"
+    return tie.p, tie.bits, f"{text} in up to {tie.hit:.1%} of cases"
 
 
 def _related(before: Array, after: Array) -> tuple[float, float, str]:
@@ -55,15 +55,16 @@ def _related(before: Array, after: Array) -> tuple[float, float, str]:
     at = np.flatnonzero(seen.of_wanted.any(axis=0))
     if not len(at):
         return 1.0, 0.0, "no sum of key bits is a sum of bits of the person's key before"
-    text = f"{named(at)} are sums of bits of the person's key before in {seen.count} exact relations"
+    text = f"{named(at)} following from the person's key before in {seen.count} exact relations"
     return seen.chance, float(seen.count), text
 
 
 def _changes(step: Array) -> tuple[float, float, str]:
     changed, total = int(step.sum()), step.size
     p = 2 * float(binom.cdf(min(changed, total - changed), total, 0.5))
-    gain = float(bits_of(advantage(1 - 2 * changed / total, total, 1)))
-    text = f"{changed / total:.4g} of the key bits change from a person's key to the next"
+    # bits of one step may be dependent: only steps count
+    gain = float(bits_of(advantage(1 - 2 * changed / total, len(step), 1)))
+    text = f"{changed / total:.1%} of the key bits change from a person's key to the next"
     return min(1.0, p), gain * step.shape[1], text
 
 

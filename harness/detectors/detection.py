@@ -21,8 +21,8 @@ class Detection:
         Corrected for everything this detector looked at; never below the true chance under the null. None
         where it is untested.
     bits : float
-        Of the key, given away to whoever knows what the text says. Side "attacker-at-least": a lower limit
-        at 95 %, 0 where nothing is significant.
+        Of the key, given away to whoever knows what the text says: entropy that is missing. Side
+        "attacker-at-least": a lower limit at 95 %, 0 where nothing is significant.
     text : str
         A sentence for the report; names the helper array or the key bits concerned.
     attempts, subjects : int

@@ -83,13 +83,11 @@ def _judged(
     if len(told):
         gain = advantage(2 * np.maximum(rate[told], 0.5) - 1, tried, count.size)
         lost = float(bits_of(gain).sum())
-        text = (
-            f"{named(told)} are predicted from {who} in up to {rate[told].max():.3g} of other people's keys"
-        )
+        text = f"{named(told)} predicted from {who} in up to {rate[told].max():.1%} of other people's keys"
     else:
         mean = float(rate.mean())
-        lost = k * float(bits_of(advantage(max(2 * mean - 1, 0.0), tried * k, len(count))))
-        text = f"key bits are predicted from {who} in {mean:.4g} of cases, where half is chance"
+        lost = k * float(bits_of(advantage(max(2 * mean - 1, 0.0), tried, len(count))))
+        text = f"key bits are predicted from {who} in {mean:.1%} of cases, where half is chance"
     return found(slug, p, text, bits=lost, attempts=tried, subjects=data.subjects)
 
 

@@ -39,7 +39,8 @@ def bit_marginals(data: Evidence) -> Detection:
     rows = own_keys(data)
     if len(rows) < least_rows(k):
         return untested(slug, _too_few(len(rows), least_rows(k)))
-    mean = _means(data)[0][rows].sum(axis=1) / _means(data)[1][rows][:, None]
+    every, turns = _means(data)
+    mean = every[rows].sum(axis=1, dtype=float) / turns[rows][:, None]
     squares = (mean**2).sum(axis=0)
     z = ratio(mean.sum(axis=0), squares)
     single = sign_tail(z) * k
@@ -49,12 +50,12 @@ def bit_marginals(data: Evidence) -> Detection:
     p = 3 * min(float(single.min()), pooled, spread)
     # a mean of n witnesses with sum of squares q stands like one of n²/q single keys
     lean, size = mean.mean(axis=0), len(rows) ** 2 / np.maximum(squares, 1e-12)
-    lost = np.array([float(bits_of(advantage(m, int(n), k))) for m, n in zip(lean, size, strict=True)])
+    lost = bits_of(advantage(lean, size, k))
     worst = np.flatnonzero(single * 3 <= LEVEL)
     if len(worst):
         far = worst[np.abs(lean[worst]).argmax()]
         share = (1 - lean[far]) / 2
-        text = f"{named(worst)} lean to one value (bit {far} is 1 in {share:.3g} of keys)"
+        text = f"{named(worst)} leaning to one value (bit {far} is 1 in {share:.1%} of keys)"
     else:
         text = f"no single key bit leans; the mean share of ones is {(1 - float(mean.mean())) / 2:.4g}"
         lost = bits_of(advantage(together.mean() / k, len(rows), 1)) * np.ones(k)
@@ -79,13 +80,11 @@ def bit_pairs(data: Evidence) -> Detection:
     if tied.any():
         i, j = np.nonzero(tied)
         size = len(rows) ** 2 / np.maximum(squares[i, j], 1e-12)
-        gain = np.array(
-            [float(bits_of(advantage(m, int(n), looks))) for m, n in zip(lean[i, j], size, strict=True)]
-        )
+        gain = bits_of(advantage(lean[i, j], size, looks))
         # bits tied in a ring are given away once less than the ring has ties
         tree = minimum_spanning_tree(coo_array((-np.maximum(gain, 1e-9), (i, j)), shape=(k, k)).tocsr())
         lost = float(-tree.sum())
-        text = f"{named(np.union1d(i, j))} are tied in {len(i)} pairs, {_strongest(tail, total, len(rows))}"
+        text = f"{named(np.union1d(i, j))} tied in {len(i)} pairs: {_strongest(tail, total, len(rows))}"
     else:
         text = f"the strongest tie of two key bits is chance: {_strongest(tail, total, len(rows))}"
     return found(slug, float(tail.min()), text, bits=lost, attempts=len(rows), subjects=data.subjects)
@@ -94,7 +93,7 @@ def bit_pairs(data: Evidence) -> Detection:
 def _strongest(tail: Array, total: Array, rows: int) -> str:
     i, j = np.unravel_index(int(tail.argmin()), tail.shape)
     share = (1 + float(total[i, j]) / rows) / 2
-    return f"bits {i} and {j} are equal in {share:.3g} of keys"
+    return f"bits {i} and {j} are equal in {share:.1%} of keys"
 
 
 def _too_few(have: int, need: int) -> str:

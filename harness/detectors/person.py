@@ -42,8 +42,8 @@ def key_subject(data: Evidence) -> Detection:
         lean = 2 * most / tried - 1
         lost = float(sum(float(bits_of(advantage(lean[i], int(tried[i]), k))) for i in told))
         share = float((most[told] / tried[told]).max())
-        text = f"{named(told)} follow the same person's other keys in up to {share:.3g} of cases"
+        text = f"{named(told)} following the same person's other keys in up to {share:.1%} of cases"
     else:
-        text = f"key bits are as in the same person's other keys in {total / of:.4g} of cases"
-        lost = k * float(bits_of(advantage(2 * total / of - 1, of, 1)))
+        text = f"key bits are as in the same person's other keys in {total / of:.1%} of cases"
+        lost = k * float(bits_of(advantage(2 * total / of - 1, int(tried.min()), 1)))
     return found(slug, p, text, bits=lost, attempts=len(rows), subjects=data.subjects)

@@ -33,10 +33,8 @@ def helper_steps(data: Evidence) -> Detection:
     turned = signs(bits[first] ^ bits[second])
     tie = strongest_ties([turned], signs(data.keys[first] ^ data.keys[second]))
     told = listed(list(dict.fromkeys(columns[i] for i in tie.columns)))
-    text = (
-        f"{named(tie.positions)} turn with {told}, from a person's key to the next, in up to {tie.hit:.3g}"
-    )
-    text += " of cases"
+    share = f"{tie.hit:.1%} of cases"
+    text = f"from a person's key to the next, {named(tie.positions)} turning with {told} in up to {share}"
     if tie.bits == 0:
         text = f"of {len(columns)} helper bits none turns with a key bit beyond chance"
     return found(slug, tie.p, text + left_out, bits=tie.bits, attempts=len(first), subjects=data.subjects)

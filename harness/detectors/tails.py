@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from scipy.special import entr
+from scipy.stats import beta
 
 from harness.contracts import Array
 
@@ -63,18 +65,27 @@ def least_rows(looks: int) -> int:
     return math.ceil(2 * math.log(2 * looks / LEVEL))
 
 
-def advantage(mean: Array | float, rows: int, looks: int) -> Array:
-    """Lower limit of |mean| of a sign, from a mean over `rows`; 0 at least."""
-    margin = math.sqrt(2 * math.log(2 * looks / _MISSED) / max(rows, 1))
-    return np.asarray(np.maximum(np.abs(mean) - margin, 0.0))
+def advantage(mean: Array | float, rows: Array | float, looks: int) -> Array:
+    """Lower limit of |mean| of a sign, from a mean over `rows` signs; 0 at least.
+
+    Clopper–Pearson, over everything that was looked at.
+    """
+    share = (1 + np.abs(np.asarray(mean, float))) / 2
+    n = np.asarray(rows, float)
+    low = beta.ppf(_MISSED / (2 * looks), share * n, (1 - share) * n + 1)
+    return np.asarray(np.maximum(2 * low - 1, 0.0))
 
 
 def bits_of(gain: Array | float) -> Array:
-    """Bits of min-entropy that a sign of mean `gain` lacks: log2(1 + |gain|).
+    """Bits of Shannon entropy that a sign of mean `gain` lacks.
+
+    What single bits lack adds up to no more than what the whole key lacks, whatever their dependence, and
+    min-entropy lacks at least as much. So the sum is a lower limit of what is given away.
 
     Examples
     --------
     >>> bits_of(np.array([0.0, 0.5, 1.0])).round(3).tolist()
-    [0.0, 0.585, 1.0]
+    [0.0, 0.189, 1.0]
     """
-    return np.asarray(np.log2(1 + np.abs(gain)))
+    p = (1 + np.abs(np.asarray(gain, float))) / 2
+    return np.asarray(1 - (entr(p) + entr(1 - p)) / math.log(2))

@@ -59,7 +59,11 @@ def strongest_ties(numbers: Sequence[Array], key_signs: Array, *, centred: bool 
     looks = start * k
     least = sign_tail(best[0]) * looks
     heard = np.flatnonzero(least <= LEVEL)
-    order = heard[np.argsort(-best[0][heard], kind="stable")] if len(heard) else [int(best[0].argmax())]
+    order = (
+        heard[np.argsort(-np.round(best[0][heard], 6), kind="stable")]
+        if len(heard)
+        else [int(best[0].argmax())]
+    )
     gain = advantage(best[2][heard], len(key_signs), looks)
     return Tie(
         p=float(least.min()),

@@ -41,7 +41,7 @@ def helper_values(data: Evidence) -> Detection:
         return untested(slug, reason)
     tie = strongest_ties([rank, np.abs(rank), bits], signs(data.keys[rows]))
     told = listed(list(dict.fromkeys(columns[i] for i in tie.columns)))
-    text = f"{named(tie.positions)} go with {told}, which tells a bit in up to {tie.hit:.3g} of keys"
+    text = f"{named(tie.positions)} told by {told} in up to {tie.hit:.1%} of keys"
     if tie.bits == 0:
         text = f"of {len(columns)} helper bits and numbers none goes with a key bit beyond chance"
     return found(slug, tie.p, text + left_out, bits=tie.bits, attempts=len(rows), subjects=data.subjects)
