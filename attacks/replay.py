@@ -19,15 +19,15 @@ ROLE = "earlier"
 
 @dataclass(frozen=True, slots=True)
 class Replay:
-    """The victim's last recording in place of today's, and the mean of all past ones where that tells more.
+    """The victim's last recording in place of today's: full success against a scheme without freshness.
 
-    Full success against a scheme without freshness. Past helper data tell nothing that past recordings
-    do not, and are left alone.
+    A view that holds past sessions as well has the mean of all of their recordings beside it, if that
+    told more of other people. Past helper data tell nothing that past recordings do not.
     """
 
     name: str = "replay"
     sees: frozenset[str] = frozenset({ROLE})
-    likes: frozenset[str] = frozenset({"population", "history"})
+    likes: frozenset[str] = frozenset({"population"})
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         learned, past = view.population, view.history

@@ -1,0 +1,146 @@
+"""Averaging probes, and choosing between ways of sensing by what they told of other people."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.special import ndtr
+from scipy.stats import norm
+
+from attacks.arrays import array_belief, averaged
+from attacks.choosing import best_for_others, best_witness
+from attacks.distant_sensor import DistantSensor
+from attacks.sensing import sensed_belief
+from attacks.touching_partner import TouchingPartner
+from harness.contracts import Array, Capture, Exchange, View, Witness
+
+ROWS, M = 150, 40  # of 30 people
+
+
+@dataclass(frozen=True)
+class FirstChannelSigns:
+    """The sign of every sample of the first channel, as a scheme for single sensors reads it."""
+
+    def witness(self, capture: Capture) -> Witness:
+        x = capture.samples[:, 0]
+        return Witness(
+            symbols=(x > 0).astype(np.uint8), alphabet=2, acquired=np.ones(len(x), bool),
+            features=x[..., None],
+        )  # fmt: skip
+
+
+def capture(samples: Array) -> Capture:
+    return Capture(samples=samples, rate_hz=None, signal="level", unit="V")
+
+
+def probes(x: Array, noise: Array, rng: np.random.Generator) -> Capture:
+    """One channel for each size of noise."""
+    return capture(x[:, None] + noise[:, None] * rng.standard_normal((len(x), len(noise), x.shape[1])))
+
+
+def view(noise: dict[str, list[float]], seed: int = 0) -> tuple[View, Array]:
+    """A view of several roles, each an array of probes with stated noise; and the victims' symbols."""
+    rng = np.random.default_rng(seed)
+    theirs, mine = rng.standard_normal((2, ROWS, M))
+    scheme = FirstChannelSigns()
+    seen = [{r: probes(x, np.array(n), rng) for r, n in noise.items()} for x in (theirs, mine)]
+    subject = np.arange(ROWS) // 5
+    population = Exchange(
+        subject=subject, session=np.zeros(ROWS, int), captures=seen[0], helper={},
+        witness=scheme.witness(capture(theirs[:, None])), keys=np.zeros((ROWS, 1), np.uint8),
+    )  # fmt: skip
+    made = View(
+        scheme=scheme, attempts=ROWS, subject=100 + subject, session=np.zeros(ROWS, int),
+        captures=seen[1], helper={}, population=population,
+    )  # fmt: skip
+    return made, (mine > 0).astype(np.uint8)
+
+
+def bits(log_prob: Array, symbols: Array) -> tuple[float, float]:
+    """Bits per symbol that were gained, and the standard error."""
+    told = 1 + np.take_along_axis(log_prob, symbols[..., None].astype(int), axis=2)[..., 0] / np.log(2)
+    return float(told.mean()), float(told.std() / np.sqrt(told.size))
+
+
+def information(rho: float) -> float:
+    """I(sign of one; the other) of a Gaussian pair, bits."""
+    slope = rho / np.sqrt(1 - rho**2)
+
+    def entropy(p: float) -> float:
+        p = np.clip(p, 1e-300, 1 - 1e-16)
+        return float(-p * np.log2(p) - (1 - p) * np.log2(1 - p))
+
+    return 1 - float(quad(lambda z: norm.pdf(z) * entropy(ndtr(slope * z)), -9, 9)[0])
+
+
+@pytest.mark.parametrize("count", [1, 4, 16])
+def test_an_array_reaches_the_information_of_its_correlation(count: int) -> None:
+    noise = 1.5
+    made, symbols = view({"remote": [noise] * count})
+    value, error = bits(DistantSensor().believe(made, rng=np.random.default_rng(1)).log_prob, symbols)
+    wanted = information(1 / np.sqrt(1 + noise**2 / count))
+    # at most 20 weights fitted on 6000 symbols cost half a nat per 6000 each (Wilks)
+    learning = (20 / (2 * ROWS * M) + 1e-4) / np.log(2)
+    assert wanted - learning - 4 * error < value < wanted + 4 * error
+
+
+def test_one_channel_is_handed_on_untouched() -> None:
+    made, _ = view({"remote": [1.0]})
+    plain, through = (
+        ask(made, "remote", rng=np.random.default_rng(1)).log_prob for ask in (sensed_belief, array_belief)
+    )
+    np.testing.assert_array_equal(through, plain)
+
+
+def test_a_mean_that_a_broken_probe_spoils_is_not_used() -> None:
+    made, symbols = view({"remote": [0.3, 30.0, 30.0]})
+    value, error = bits(array_belief(made, "remote", rng=np.random.default_rng(1)).log_prob, symbols)
+    assert value > information(1 / np.sqrt(1 + 0.3**2)) - 0.01 - 4 * error
+    spoiled = 1 / np.sqrt(1 + (0.3**2 + 2 * 30.0**2) / 9)
+    assert value > information(spoiled) + 0.3
+
+
+def test_with_nobody_to_learn_from_probes_are_averaged() -> None:
+    made, symbols = view({"remote": [1.5] * 9})
+    alone = replace(made, population=None)
+    guessed = array_belief(alone, "remote", rng=np.random.default_rng(1)).log_prob.argmax(axis=2)
+    # the mean of nine has the sign of what it is of in 1 − arccos(ρ)/π of cases, ρ = 1/√1.25
+    right = 1 - np.arccos(1 / np.sqrt(1.25)) / np.pi
+    assert (guessed == symbols).mean() == pytest.approx(right, abs=4 * 0.5 / np.sqrt(symbols.size))
+
+
+def test_averaging_keeps_shape_and_unit() -> None:
+    one = averaged(capture(np.arange(12.0).reshape(2, 3, 2)))
+    np.testing.assert_array_equal(one.samples, [[[2, 3]], [[8, 9]]])
+    assert (one.unit, one.signal, one.rate_hz) == ("V", "level", None)
+
+
+@pytest.mark.parametrize(
+    ("touch", "shake", "better"), [(0.5, 2.0, "partner-touch"), (2.0, 0.5, "handshake")]
+)
+def test_a_partner_takes_the_contact_that_told_more(touch: float, shake: float, better: str) -> None:
+    made, symbols = view({"partner-touch": [touch], "handshake": [shake]})
+    assert best_for_others(made, ("partner-touch", "handshake")) == better
+    value, error = bits(TouchingPartner().believe(made, rng=np.random.default_rng(1)).log_prob, symbols)
+    assert value > information(1 / np.sqrt(1 + 0.5**2)) - 0.01 - 4 * error
+
+
+def test_a_partner_who_shook_no_hands_touches() -> None:
+    made, _ = view({"partner-touch": [1.0]})
+    assert best_for_others(made, ("partner-touch", "handshake")) == "partner-touch"
+    assert best_for_others(replace(made, population=None), ("partner-touch",)) == "partner-touch"
+
+
+def test_the_better_witness_is_chosen_on_people_not_learned_from() -> None:
+    made, _ = view({"good": [0.5], "bad": [5.0]})
+    assert made.population is not None
+    assert made.population.witness is not None
+    ways = [made.scheme.witness(made.population.captures[role]) for role in ("bad", "good")]
+    options = (made.population.witness, made.population.subject)
+    assert best_witness(ways, *options, rng=np.random.default_rng(0)) == 1
+    assert best_witness(ways[::-1], *options, rng=np.random.default_rng(0)) == 0
+    # two people cannot both be learned from and judged by
+    assert best_witness(ways, options[0], np.arange(ROWS) % 2, rng=np.random.default_rng(0)) == 0
