@@ -35,9 +35,9 @@ def key_circumstances(data: Evidence) -> Detection:
     need = least_rows(every.shape[1] * k)
     if data.attempts < need:
         return untested(slug, f"{need} attempts could show it, and there are {data.attempts}")
-    tie = strongest_ties([every], signs(data.keys))
+    tie = strongest_ties([every], signs(data.keys), data.subject)
     text = "no key bit goes with the number of the session or attempt, with time, or with B's answer"
-    if tie.bits > 0:
+    if tie.heard:
         what = " and ".join(dict.fromkeys(names[i] for i in tie.columns))
-        text = f"{named(tie.positions)} told by {what} in up to {tie.hit:.1%} of keys"
+        text = f"{named(tie.positions)} told by {what} {tie.told}"
     return found(slug, tie.p, text, bits=tie.bits, attempts=data.attempts, subjects=data.subjects)

@@ -31,7 +31,7 @@ def key_counter(data: Evidence) -> Detection:
     if n < need:
         return untested(slug, f"{need} keys that follow another of the same person could show it, not {n}")
     before, after = data.keys[first], data.keys[second]
-    looks = [_bit_by_bit(before, after), _changes(before ^ after)]
+    looks = [_bit_by_bit(before, after, data.subject[second]), _changes(before ^ after)]
     looks += [_equal_steps(step, what) for what, step in _steps(before, after)]
     if n >= 2 * k + 1 + SPARE:
         looks.append(_related(before, after))
@@ -42,12 +42,12 @@ def key_counter(data: Evidence) -> Detection:
     return found(slug, p, best[2], bits=lost, attempts=n, subjects=data.subjects)
 
 
-def _bit_by_bit(before: Array, after: Array) -> tuple[float, float, str]:
-    tie = strongest_ties([signs(before)], signs(after), centred=False)
-    if not tie.bits:
+def _bit_by_bit(before: Array, after: Array, subject: Array) -> tuple[float, float, str]:
+    tie = strongest_ties([signs(before)], signs(after), subject, centred=False)
+    if not tie.heard:
         return tie.p, 0.0, "no key bit follows a bit of the person's key before"
     text = f"{named(tie.positions)} told by {named(tie.columns)} of the person's key before"
-    return tie.p, tie.bits, f"{text} in up to {tie.hit:.1%} of cases"
+    return tie.p, tie.bits, f"{text} {tie.told}"
 
 
 def _related(before: Array, after: Array) -> tuple[float, float, str]:

@@ -16,6 +16,7 @@ __all__ = [
     "evidence",
     "first_of_each",
     "named",
+    "one_of_each",
     "own_keys",
     "row_numbers",
     "signs",
@@ -94,6 +95,27 @@ def own_keys(data: Evidence) -> Array:
     if float((of_one * (of_one - 1)).sum()) / 2 > 2.0**data.key_bits:
         return np.arange(data.attempts)
     return first_of_each(data.keys, data.subject)
+
+
+def one_of_each(data: Evidence) -> Evidence:
+    """The first key of each person, with what was generated from its witness."""
+    rows = np.unique(data.subject, return_index=True)[1]
+    made = data.generated
+    if made is not None:
+        place = np.full(data.attempts, -1)
+        place[rows] = np.arange(len(rows))
+        kept = place[made.row] >= 0
+        made = Generated(keys=made.keys[kept], row=place[made.row[kept]])
+    return Evidence(
+        keys=data.keys[rows],
+        subject=data.subject[rows],
+        session=data.session[rows],
+        local=data.local[rows],
+        helper={name: array[rows] for name, array in data.helper.items()},
+        seconds=None if data.seconds is None else data.seconds[rows],
+        accepted=None if data.accepted is None else data.accepted[rows],
+        generated=made,
+    )
 
 
 def row_numbers(bits: Array) -> Array:

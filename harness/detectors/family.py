@@ -12,7 +12,7 @@ from harness.detectors.blocks import block_modes
 from harness.detectors.circumstances import key_circumstances
 from harness.detectors.counter import key_counter
 from harness.detectors.detection import Detection
-from harness.detectors.evidence import Evidence, evidence
+from harness.detectors.evidence import Evidence, evidence, one_of_each
 from harness.detectors.generating import generations
 from harness.detectors.learned import learned_map
 from harness.detectors.linked import helper_linkage
@@ -20,6 +20,7 @@ from harness.detectors.marginals import bit_marginals, bit_pairs
 from harness.detectors.person import key_subject
 from harness.detectors.repeats import key_repeats
 from harness.detectors.steps import helper_steps
+from harness.detectors.tails import LEVEL
 from harness.detectors.values import helper_values
 from harness.errors import ContractError
 from harness.estimators.multiple import holm
@@ -48,6 +49,8 @@ DETECTORS: Mapping[str, _Detector] = MappingProxyType(
 """By slug; each is handed the evidence and the seed of its streams."""
 SLUGS = tuple(DETECTORS)
 _OF_GENERATIONS = "key-repeats"
+_OF_PERSON = "key-subject"
+_OF_KEYS = ("key-bits", "key-bit-pairs", "key-blocks")
 
 
 def detect(scheme: Any, honest: Honest, *, seed: int) -> list[Detection]:
@@ -77,10 +80,20 @@ def detect(scheme: Any, honest: Honest, *, seed: int) -> list[Detection]:
 
 
 def detections(data: Evidence, *, seed: int) -> list[Detection]:
-    """Every detector on the same evidence."""
+    """Every detector on the same evidence.
+
+    Where a person's keys share bits, those that look at keys alone get one key of each person: else what is
+    the person's own would pass for what all keys have in common.
+    """
     if data.attempts == 0:
         return [Detection(slug=slug, untested="no attempt established a key") for slug in SLUGS]
-    return [detector(data, seed) for detector in DETECTORS.values()]
+    of_person = DETECTORS[_OF_PERSON](data, seed)
+    tied = of_person.p is not None and of_person.p <= LEVEL
+    single = one_of_each(data) if tied else data
+    return [
+        of_person if slug == _OF_PERSON else detector(single if slug in _OF_KEYS else data, seed)
+        for slug, detector in DETECTORS.items()
+    ]
 
 
 def adjusted(found: Sequence[Detection]) -> list[Detection]:

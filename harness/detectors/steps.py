@@ -31,10 +31,10 @@ def helper_steps(data: Evidence) -> Detection:
         reason = f"{need} keys that follow another of the same person could show it, not {len(first)}"
         return untested(slug, reason)
     turned = signs(bits[first] ^ bits[second])
-    tie = strongest_ties([turned], signs(data.keys[first] ^ data.keys[second]))
+    steps = signs(data.keys[first] ^ data.keys[second])
+    tie = strongest_ties([turned], steps, data.subject[second])
     told = listed(list(dict.fromkeys(columns[i] for i in tie.columns)))
-    share = f"{tie.hit:.1%} of cases"
-    text = f"from a person's key to the next, {named(tie.positions)} turning with {told} in up to {share}"
-    if tie.bits == 0:
+    text = f"from a person's key to the next, {named(tie.positions)} turning with {told} {tie.told}"
+    if not tie.heard:
         text = f"of {len(columns)} helper bits none turns with a key bit beyond chance"
     return found(slug, tie.p, text + left_out, bits=tie.bits, attempts=len(first), subjects=data.subjects)

@@ -24,9 +24,22 @@ class Tie:
     columns: list[int]  # numbers concerned, the strongest first
     positions: list[int]  # key bits concerned
     hit: float  # how often the best guess from the strongest number is right
+    alike: int  # people in whose keys the strongest number points the same way as in all keys
+    people: int
+
+    @property
+    def heard(self) -> bool:
+        return self.p <= LEVEL
+
+    @property
+    def told(self) -> str:
+        """How often the strongest is right, and for how many people."""
+        return f"in up to {self.hit:.1%} of keys, the same way in {self.alike} of {self.people} people"
 
 
-def strongest_ties(numbers: Sequence[Array], key_signs: Array, *, centred: bool = True) -> Tie:
+def strongest_ties(
+    numbers: Sequence[Array], key_signs: Array, subject: Array, *, centred: bool = True
+) -> Tie:
     """Every number against every key bit.
 
     Each number weighs the signs of a key bit: under the null a normalised sum of fair signs, whatever the
@@ -37,12 +50,16 @@ def strongest_ties(numbers: Sequence[Array], key_signs: Array, *, centred: bool 
     numbers : sequence of (attempts, a) arrays
         Numbered through.
     key_signs : (attempts, k) float of -1 and 1
+    subject : (attempts,) int
+        The effect is counted in people as far as it differs between them: a mask that stays with a person
+        ties helper data and key one way in some people and the other way in others.
     centred : bool
         Whether the mean of each number is taken off first. False for numbers that are signs themselves and
         come before the key: then the sum is one of fair signs even if the keys are among the numbers.
     """
-    k = key_signs.shape[1]
-    best = np.zeros((3, k))  # z, column, mean sign from a guess
+    n, k = key_signs.shape
+    best, column = np.zeros(k), np.zeros(k, int)
+    guess = np.zeros((n, k))
     start = 0
     for block in numbers:
         for at in range(0, block.shape[1], _CHUNK):
@@ -50,25 +67,37 @@ def strongest_ties(numbers: Sequence[Array], key_signs: Array, *, centred: bool 
             x -= x.mean(axis=0) if centred else 0.0
             size = np.sqrt((x**2).sum(axis=0))
             x /= np.where(size > 0, size, 1.0)
-            z = np.abs(x.T @ key_signs)
-            column = z.argmax(axis=0)
-            lean = np.abs((np.sign(x[:, column]) * key_signs).mean(axis=0))
-            found = np.stack([z[column, np.arange(k)], column + start, lean])
-            best = np.where(found[0] > best[0], found, best)
+            z = x.T @ key_signs
+            top = np.abs(z).argmax(axis=0)
+            found = z[top, np.arange(k)]
+            better = np.abs(found) > best
+            best[better], column[better] = np.abs(found[better]), top[better] + start
+            guess[:, better] = np.sign(x[:, top[better]]) * np.sign(found[better])
             start += x.shape[1]
     looks = start * k
-    least = sign_tail(best[0]) * looks
+    least = sign_tail(best) * looks
     heard = np.flatnonzero(least <= LEVEL)
-    order = (
-        heard[np.argsort(-np.round(best[0][heard], 6), kind="stable")]
-        if len(heard)
-        else [int(best[0].argmax())]
-    )
-    gain = advantage(best[2][heard], len(key_signs), looks)
+    order = heard[np.argsort(-best[heard], kind="stable")] if len(heard) else np.array([best.argmax()])
+    right = guess[:, order] * key_signs[:, order]
+    person = np.unique(subject, return_inverse=True)[1].ravel()
+    by_person = np.zeros((int(person.max(initial=0)) + 1, len(order)))
+    np.add.at(by_person, person, right)
+    lean = np.maximum(right.mean(axis=0), 0.0)
+    gain = advantage(lean, _worth(by_person, np.bincount(person), lean), looks)
     return Tie(
         p=float(least.min()),
-        bits=float(bits_of(gain).sum()),
-        columns=list(dict.fromkeys(int(best[1][i]) for i in order)),
-        positions=[int(i) for i in order],
-        hit=(1 + float(best[2][order[0]])) / 2,
+        bits=float(bits_of(gain).sum()) if len(heard) else 0.0,
+        columns=list(dict.fromkeys(column[order].tolist())),
+        positions=order.tolist(),
+        hit=(1 + float(lean[0])) / 2,
+        alike=int((by_person[:, 0] > 0).sum()),
+        people=len(by_person),
     )
+
+
+def _worth(by_person: Array, keys: Array, lean: Array) -> Array:
+    """(bits,) how many independent keys these are worth, from how sums differ between people."""
+    n = float(keys.sum())
+    spread = ((by_person - keys[:, None] * lean) ** 2).sum(axis=0)
+    alone = n * np.maximum(1 - lean**2, 1e-9)
+    return np.asarray(np.clip(n * alone / np.maximum(spread, 1e-9), min(n, len(keys)), n))

@@ -39,10 +39,10 @@ def helper_values(data: Evidence) -> Detection:
     if len(rows) < need:
         reason = f"{need} attempts with keys of their own could show it, and there are {len(rows)}"
         return untested(slug, reason)
-    tie = strongest_ties([rank, np.abs(rank), bits], signs(data.keys[rows]))
+    tie = strongest_ties([rank, np.abs(rank), bits], signs(data.keys[rows]), data.subject[rows])
     told = listed(list(dict.fromkeys(columns[i] for i in tie.columns)))
-    text = f"{named(tie.positions)} told by {told} in up to {tie.hit:.1%} of keys"
-    if tie.bits == 0:
+    text = f"{named(tie.positions)} told by {told} {tie.told}"
+    if not tie.heard:
         text = f"of {len(columns)} helper bits and numbers none goes with a key bit beyond chance"
     return found(slug, tie.p, text + left_out, bits=tie.bits, attempts=len(rows), subjects=data.subjects)
 

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from harness.contracts import Array
-from harness.detectors import Evidence
+from harness.detectors import Evidence, detections
 from harness.detectors.circumstances import key_circumstances
 from harness.detectors.counter import key_counter
 from harness.detectors.detection import Detection
+from harness.detectors.marginals import bit_marginals
 from harness.detectors.order import consecutive, session_rank
 from harness.detectors.person import key_subject
 from harness.detectors.tails import LEVEL
@@ -59,6 +60,27 @@ def test_the_same_key_again_is_no_flaw_by_itself(sound: Any, rng: np.random.Gene
     two = rng.integers(0, 2, (120, 128), dtype=np.uint8)[data.subject * 2 + np.arange(600) % 2]
     for detector in (key_subject, key_counter):
         assert not heard(detector(replace(data, keys=two)))
+
+
+def test_what_leans_alike_in_everybodys_keys_is_not_the_persons(
+    sound: Any, rng: np.random.Generator
+) -> None:
+    for share in (0.6, 0.75, 0.9):
+        for people, each in ((60, 10), (12, 30)):
+            data = sound(people=people, each=each)
+            leaning = (rng.random(data.keys.shape) < share).astype(np.uint8)
+            assert not heard(key_subject(replace(data, keys=leaning)))
+
+
+def test_keys_that_share_bits_do_not_pass_for_a_bias(sound: Any, rng: np.random.Generator) -> None:
+    data = sound(people=12, each=50)
+    own = rng.integers(0, 2, (12, 60), dtype=np.uint8)[data.subject]
+    mixed = changed(data, slice(0, 60), own)
+    assert heard(bit_marginals(mixed))  # of twelve people's bits some lean
+    told = {d.slug: d for d in detections(mixed, seed=0)}
+    assert heard(told["key-subject"])
+    for slug in ("key-bits", "key-bit-pairs", "key-blocks"):
+        assert told[slug].p is None or not heard(told[slug])
 
 
 def test_circumstances(sound: Any, rng: np.random.Generator) -> None:
@@ -153,6 +175,7 @@ def test_short_keys_are_no_flaw(sound: Any, key_bits: int) -> None:
 
 
 def test_too_few_say_how_many_would_do(sound: Any) -> None:
+    assert "8 keys" in str(key_subject(sound(people=3, each=3)).untested)
     few = sound(people=3, each=2)
     for detector in (key_subject, key_counter, key_circumstances):
         assert "could show it" in str(detector(few).untested)
