@@ -18,7 +18,8 @@ import numpy as np
 from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits
 
-from harness import plugins
+from harness import plugins, relay
+from harness.active_rows import acting_rows, assumed
 from harness.attack_measures import BUDGETS, attack_rows
 from harness.bits_left import ledger_rows
 from harness.cache import Captures, one_kind, render
@@ -41,6 +42,7 @@ from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
 from harness.exchange import Honest, call, join, run_block, sent, signal_of
 from harness.findings import attack_findings, corpus_findings, scheme_findings
+from harness.interference import with_runs
 from harness.isolation import Stranger
 from harness.measures import honest_rows
 from harness.pursuit import Outcome, pursue, pursue_together
@@ -126,9 +128,12 @@ def audit(
     if seed < 0:
         raise UsageError(f"`seed` must be at least 0, got {seed}")
     tested = chosen_schemes(schemes)
-    chosen, together = chosen_attacks(attacks)
+    others, relays = relay.split(attacks)
+    chosen, together = chosen_attacks(others) if others != [] or not relays else ([], [])
     claimed = in_force(
-        claims, schemes=[p.value.name for p in tested], attacks=[c.attack.name for c in chosen]
+        claims,
+        schemes=[p.value.name for p in tested],
+        attacks=[c.attack.name for c in chosen] + [relay.NAME] * relays,
     )
     size = {"subjects": subjects, "sessions": sessions, "attempts": attempts}
     source = chosen_corpus(corpus, seed=seed, **size)
@@ -143,6 +148,7 @@ def audit(
             Path(folder),
             command,
             budgets_of(claimed, BUDGETS),
+            relays,
         )
         if claimed is not None:
             for sentence in foreseen(claimed, source, [p.value for p in tested]):
@@ -161,6 +167,7 @@ class _Run:
     folder: Path
     command: list[str]
     budgets: Sequence[int]
+    relays: bool
 
     def map(self, what: str, function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
         """Results in the order of tasks, whoever computes them."""
@@ -217,6 +224,10 @@ def _audited(
             made += more
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
+        if run.relays:
+            more, theirs = _relayed(run, scheme, honest, captures)
+            made += more
+            own += theirs
         made += ledger_rows(
             made, honest, scheme=scheme.name, key_bits=int(scheme.key_bits), data=run.corpus.data
         )
@@ -231,7 +242,7 @@ def _audited(
         settings={
             "seed": run.seed,
             "folds": FOLDS,
-            "attacks": [a.name for a in attacks],
+            "attacks": [a.name for a in attacks] + [relay.NAME] * run.relays,
             "command": run.command,
             "resolution": _resolution(captures),
         },
@@ -334,6 +345,23 @@ def _exchange_some(scheme: Any, captures: Captures, indices: range, seed: int) -
     return blocks
 
 
+def _relayed(
+    run: _Run, scheme: Any, honest: Honest, captures: Captures
+) -> tuple[list[Row], list[PerSubject]]:
+    """Late copies of device B on live messages."""
+    indices = range(len(captures.sittings))
+    tasks = [
+        (scheme, honest, captures, range(i, min(i + run.chunk, len(indices))), run.seed)
+        for i in range(0, len(indices), run.chunk)
+    ]
+    try:
+        parts = run.map(f"{scheme.name}: relay", relay.relayed, tasks)
+    except ContractError as error:
+        return [_blank("failed", str(error), scheme.name, relay.NAME, run.corpus.data)], []
+    found = [sitting for part in parts for sitting in part]
+    return relay.relay_rows(found, honest, scheme=scheme.name, data=run.corpus.data)
+
+
 def _folds(honest: Honest, seed: int) -> list[Array]:
     """Subjects in at most FOLDS groups, by a named stream."""
     people = np.unique(honest.subject)
@@ -386,8 +414,14 @@ def _attacked(
 def _rows_of(
     run: _Run, scheme: Any, honest: Honest, disclosure: Disclosure, name: str, outcome: Outcome
 ) -> tuple[list[Row], list[PerSubject]]:
+    acts = outcome.acts
+    honest = with_runs(honest, acts)
+    if not outcome.failed and (acts or outcome.asked):
+        made, own = acting_rows(outcome, honest, scheme=scheme.name, attack=name, data=run.corpus.data)
+    else:
+        made, own = [], []
     if outcome.scores is not None:
-        return attack_rows(
+        more, theirs = attack_rows(
             outcome.scores,
             honest,
             disclosure,
@@ -399,8 +433,9 @@ def _rows_of(
             note=outcome.note,
             budgets=run.budgets,
         )
+        return [*(assumed(more) if acts else more), *made], [*theirs, *own]
     status, reason = ("failed", outcome.failed) if outcome.failed else ("untested", outcome.untested)
-    return [_blank(status, str(reason), scheme.name, name, run.corpus.data)], []
+    return [_blank(status, str(reason), scheme.name, name, run.corpus.data), *made], own
 
 
 def _blank(status: str, reason: str, scheme: str, attack: str | None, data: str) -> Row:

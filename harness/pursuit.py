@@ -1,27 +1,30 @@
 """One adversary after its victims: Views, beliefs, and what they are worth.
 
 Subjects are split into folds; whoever is attacked is never among those learned from. For combining,
-each attack also answers for a second fold that it did not learn from, on which weights are fitted.
+each attack also answers for a second fold that it did not learn from, on which weights are fitted. Attacks
+that act on a sensor or a device are not combined: each faces runs, or has answers, of its own.
 """
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from harness import validate
+from harness.acting import disturb
+from harness.asking import Scene, asked_of
 from harness.cache import Captures
 from harness.combining import combined, fitted_weights
 from harness.contracts import Array, Belief, Guesses
+from harness.device import Asked
 from harness.errors import ContractError, CorpusError
-from harness.exchange import Honest, call
+from harness.exchange import Honest
+from harness.interference import Act, interferes
+from harness.isolation import Stranger
 from harness.score import Disclosure, Scores, judge, merge, symbol_prior
-from harness.streams import stream
-from harness.view import Rows, Unseen, assemble, needs, population_rows, session_ranks
+from harness.view import Rows, Unseen, needs, population_rows
 
 __all__ = ["FoldAnswer", "Outcome", "pursue", "pursue_together"]
 
@@ -44,6 +47,8 @@ class FoldAnswer:
     untested: str | None = None
     failed: str | None = None
     left_out: int = 0
+    acts: Sequence[Act] = ()  # what it did to sensors; the first is what `scores` are about
+    asked: Sequence[Asked] = ()  # what it asked devices
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +60,14 @@ class Outcome:
     untested: str | None = None
     failed: str | None = None
     note: str | None = None
+
+    @property
+    def acts(self) -> list[Act]:
+        return [act for f in self.folds for act in f.acts]
+
+    @property
+    def asked(self) -> list[Asked]:
+        return [asked for f in self.folds for asked in f.asked]
 
     @property
     def combinable(self) -> bool:
@@ -92,16 +105,55 @@ def pursue(
 
     With `calibrate`, also on the next fold with neither of the two to learn from.
     """
-    interferes = getattr(attack, "interferes", callable(getattr(attack, "interfere", None)))
-    if interferes or "device" in attack.sees:
-        return FoldAnswer(untested="attacks that act on a device or a sensor are not run by this version")
+    acting = interferes(attack)
+    refused = _refused(attack, scheme, acting)
+    if refused is not None:
+        return FoldAnswer(untested=refused)
     try:
+        if acting:
+            return _acting(attack, scheme, honest, disclosure, captures, folds, fold, seed)
         return _pursued(attack, scheme, honest, disclosure, captures, folds, fold, seed, calibrate)
     except Unseen as reason:
         victims = np.isin(honest.subject, folds[fold]) & honest.established
         return FoldAnswer(untested=str(reason), left_out=int(victims.sum()))
     except ContractError as error:
         return FoldAnswer(failed=str(error))
+
+
+def _refused(attack: Any, scheme: Any, acting: bool) -> str | None:
+    """Why an attack that acts cannot be run here, or None."""
+    _, words = needs(attack)
+    if isinstance(attack, Stranger) and (acting or "device" in words):
+        return "an attack from outside this package that acts on a device or a sensor is not run"
+    if acting and "history" in words:
+        return "an attack that acts on a sensor sees no history here: past sessions would be disturbed too"
+    if "device" in attack.sees and not callable(getattr(scheme, "reproduce", None)):
+        return "a scheme of several rounds has no device that answers helper data by itself"
+    return None
+
+
+def _acting(
+    attack: Any,
+    scheme: Any,
+    honest: Honest,
+    disclosure: Disclosure,
+    captures: Captures,
+    folds: Sequence[Array],
+    fold: int,
+    seed: int,
+) -> FoldAnswer:
+    """Attack the runs of one fold's people that the attack itself disturbed."""
+    people = np.flatnonzero(np.isin(honest.subject, folds[fold]))
+    others = np.flatnonzero(~np.isin(honest.subject, folds[fold]))
+    learned = population_rows(honest, others, seed=seed, fold=fold)
+    scene, acts = disturb(attack, scheme, honest, captures, people, learned, fold=fold, seed=seed)
+    try:
+        answer = _pursued(
+            scene.attack, scheme, scene.honest, disclosure, captures, folds, fold, seed, False, scene=scene
+        )
+    except Unseen as reason:
+        answer = FoldAnswer(untested=str(reason), left_out=len(people))
+    return replace(answer, believed=None, acts=acts)
 
 
 def _pursued(
@@ -114,6 +166,8 @@ def _pursued(
     fold: int,
     seed: int,
     calibrate: bool,
+    *,
+    scene: Scene | None = None,
 ) -> FoldAnswer:
     inside = np.isin(honest.subject, folds[fold])
     others = np.flatnonzero(~inside)
@@ -121,7 +175,18 @@ def _pursued(
     victims = np.flatnonzero(inside & honest.established)
     if len(victims) == 0:
         return FoldAnswer(untested="no attempt established a key")
-    answers = _asked(attack, scheme, honest, captures, victims, learned, (seed, "attack", fold))
+    heard: list[Asked] = []
+    answers = asked_of(
+        attack,
+        scheme,
+        honest,
+        captures,
+        victims,
+        learned,
+        (seed, "attack", fold),
+        scene=scene,
+        heard=heard,
+    )
     outcomes = [outcome for outcome, _ in answers]
     witnessed = any(isinstance(o, Belief) and o.about == "witness" for o in outcomes)
     if witnessed and disclosure.labels is None and not callable(getattr(scheme, "reproduce", None)):
@@ -137,7 +202,7 @@ def _pursued(
         judge(outcome, scheme, honest, disclosure, attempt=r.attempt, attacker=r.attacker, prior=prior)
         for outcome, r in answers
     ]
-    believed = _about_witness(outcomes, rows)
+    believed = None if heard else _about_witness(outcomes, rows)
     calibration = None
     if calibrate and believed is not None:
         calibration = _calibration(attack, scheme, honest, captures, folds, fold, seed)
@@ -146,6 +211,7 @@ def _pursued(
         believed=believed,
         calibration=calibration,
         left_out=len(victims) - len(np.unique(rows.attempt)),
+        asked=heard,
     )
 
 
@@ -153,63 +219,6 @@ def _prior(honest: Honest, folds: Sequence[Array], apart: Sequence[int]) -> Arra
     """Log-probability of each symbol at each position among people outside some folds."""
     hidden = np.isin(honest.subject, np.concatenate([folds[f] for f in apart]))
     return symbol_prior(honest.a.symbols[~hidden & honest.established], honest.a.alphabet)
-
-
-def _by_rank(attack: Any, honest: Honest, victims: Array) -> list[tuple[int, Array]]:
-    """One View for all, or one for each session rank where past sessions are seen."""
-    if "history" not in needs(attack)[1]:
-        return [(0, victims)] if len(victims) else []
-    ranks = session_ranks(honest)[victims]
-    first = 1 if "history" in attack.sees else 0
-    groups = [(int(r), victims[ranks == r]) for r in np.unique(ranks) if r >= first]
-    if victims.size and not groups:
-        raise Unseen("no attempt has an earlier session")
-    return groups
-
-
-def _asked(
-    attack: Any,
-    scheme: Any,
-    honest: Honest,
-    captures: Captures,
-    people: Array,
-    learned: Array,
-    purpose: tuple[int, str, int],
-) -> list[tuple[Belief | Guesses, Rows]]:
-    """One answer for each View that can be shown; raises Unseen if none can."""
-    seed, what, fold = purpose
-    answers, reasons = [], []
-    for rank, some in _by_rank(attack, honest, people):
-        rng = stream(seed, what, attack.name, fold, rank)
-        try:
-            answers.append(_ask(attack, scheme, honest, captures, some, learned, rng))
-        except Unseen as reason:  # another session may have what this one lacks
-            reasons.append(reason)
-    if not answers:
-        raise reasons[0]
-    return answers
-
-
-def _ask(
-    attack: Any,
-    scheme: Any,
-    honest: Honest,
-    captures: Captures,
-    victims: Array,
-    learned: Array,
-    rng: np.random.Generator,
-) -> tuple[Belief | Guesses, Rows]:
-    view, rows = assemble(attack, scheme, honest, captures, victims=victims, population=learned)
-    outcome = call(attack.name, "believe()", copy.deepcopy(attack).believe, view, rng=rng)
-    if isinstance(outcome, Guesses):
-        return validate.guesses(attack.name, outcome, view.attempts, int(scheme.key_bits)), rows
-    if not isinstance(outcome, Belief):
-        raise ContractError(attack.name, "believe()", "a Belief or Guesses", type(outcome).__name__)
-    about_key = isinstance(outcome.about, str) and outcome.about == "key"
-    width, alphabet = (
-        (int(scheme.key_bits), 2) if about_key else (honest.a.symbols.shape[1], honest.a.alphabet)
-    )
-    return validate.belief(attack.name, outcome, view.attempts, width, alphabet), rows
 
 
 def _about_witness(outcomes: Sequence[Belief | Guesses], rows: Rows) -> _Believed | None:
@@ -234,7 +243,7 @@ def _calibration(
     if len(people) == 0:
         return None
     try:
-        answers = _asked(attack, scheme, honest, captures, people, learned, (seed, "calibrate", fold))
+        answers = asked_of(attack, scheme, honest, captures, people, learned, (seed, "calibrate", fold))
     except Unseen:
         return None
     rows = Rows(

@@ -90,7 +90,8 @@ _TRIES = ("tries-2", "tries-4")
 _WAVES = tuple(f"{a:g}-sigma" for a in (0, 0.1, 0.2, 0.5, 1, 2, 3, 5))
 _STRENGTHS = (*_WAVES, "saturation", "quiet")  # others have a name after the same pattern
 _CHANGED = tuple(f"changed-{2**i}" for i in range(7))
-_DELAYS = tuple(f"delay-{ms}-ms" for ms in (0, 50, 100, 200, 500, 1000, 2000))
+_DELAYS = tuple(f"delay-{ms}-ms" for ms in (0, 10, 20, 50, 100, 200, 500, 1000))
+_HALVES = ("half-agreement", "halved")
 
 
 def _honest(*units: str, more: bool, methods: tuple[str, ...] = ()) -> Measure:
@@ -146,9 +147,9 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "view-information": _of_attack("bit/symbol", more=False, methods=("i-ae", "i-be")),
         "agreement-under-interference": _of_attack("probability", more=True, methods=_STRENGTHS),
         "entropy-under-interference": _of_attack("bit/symbol", more=True, methods=_STRENGTHS),
-        "least-disturbance": _of_attack("sigma", "absolute", more=True),
+        "least-disturbance": _of_attack("sigma", more=True, methods=_HALVES),
         "agreement-under-tampering": _of_attack("probability", more=True, methods=_CHANGED),
-        "least-tampering": _of_attack("element", more=True),
+        "least-tampering": _of_attack("element", more=True, methods=_HALVES),
         "tampering-noticed": _of_attack("probability", more=True),
         "queries-to-recovery": _of_attack("queries", more=True),
         "relay-agreement": _of_attack("probability", more=False, methods=_DELAYS),
