@@ -2,78 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
-from scipy.special import ndtr
-from scipy.stats import norm
+from gaussian_views import LEARNING, ROWS, bits, capture, information, reached, view
 
 from attacks.arrays import array_belief, averaged
 from attacks.choosing import best_for_others, best_witness
 from attacks.distant_sensor import DistantSensor
 from attacks.sensing import sensed_belief
 from attacks.touching_partner import TouchingPartner
-from harness.contracts import Array, Capture, Exchange, View, Witness
-
-ROWS, M = 150, 40  # of 30 people
-
-
-@dataclass(frozen=True)
-class FirstChannelSigns:
-    """The sign of every sample of the first channel, as a scheme for single sensors reads it."""
-
-    def witness(self, capture: Capture) -> Witness:
-        x = capture.samples[:, 0]
-        return Witness(
-            symbols=(x > 0).astype(np.uint8), alphabet=2, acquired=np.ones(len(x), bool),
-            features=x[..., None],
-        )  # fmt: skip
-
-
-def capture(samples: Array) -> Capture:
-    return Capture(samples=samples, rate_hz=None, signal="level", unit="V")
-
-
-def probes(x: Array, noise: Array, rng: np.random.Generator) -> Capture:
-    """One channel for each size of noise."""
-    return capture(x[:, None] + noise[:, None] * rng.standard_normal((len(x), len(noise), x.shape[1])))
-
-
-def view(noise: dict[str, list[float]], seed: int = 0) -> tuple[View, Array]:
-    """A view of several roles, each an array of probes with stated noise; and the victims' symbols."""
-    rng = np.random.default_rng(seed)
-    theirs, mine = rng.standard_normal((2, ROWS, M))
-    scheme = FirstChannelSigns()
-    seen = [{r: probes(x, np.array(n), rng) for r, n in noise.items()} for x in (theirs, mine)]
-    subject = np.arange(ROWS) // 5
-    population = Exchange(
-        subject=subject, session=np.zeros(ROWS, int), captures=seen[0], helper={},
-        witness=scheme.witness(capture(theirs[:, None])), keys=np.zeros((ROWS, 1), np.uint8),
-    )  # fmt: skip
-    made = View(
-        scheme=scheme, attempts=ROWS, subject=100 + subject, session=np.zeros(ROWS, int),
-        captures=seen[1], helper={}, population=population,
-    )  # fmt: skip
-    return made, (mine > 0).astype(np.uint8)
-
-
-def bits(log_prob: Array, symbols: Array) -> tuple[float, float]:
-    """Bits per symbol that were gained, and the standard error."""
-    told = 1 + np.take_along_axis(log_prob, symbols[..., None].astype(int), axis=2)[..., 0] / np.log(2)
-    return float(told.mean()), float(told.std() / np.sqrt(told.size))
-
-
-def information(rho: float) -> float:
-    """I(sign of one; the other) of a Gaussian pair, bits."""
-    slope = rho / np.sqrt(1 - rho**2)
-
-    def entropy(p: float) -> float:
-        p = np.clip(p, 1e-300, 1 - 1e-16)
-        return float(-p * np.log2(p) - (1 - p) * np.log2(1 - p))
-
-    return 1 - float(quad(lambda z: norm.pdf(z) * entropy(ndtr(slope * z)), -9, 9)[0])
 
 
 @pytest.mark.parametrize("count", [1, 4, 16])
@@ -81,10 +20,8 @@ def test_an_array_reaches_the_information_of_its_correlation(count: int) -> None
     noise = 1.5
     made, symbols = view({"remote": [noise] * count})
     value, error = bits(DistantSensor().believe(made, rng=np.random.default_rng(1)).log_prob, symbols)
-    wanted = information(1 / np.sqrt(1 + noise**2 / count))
-    # at most 20 weights fitted on 6000 symbols cost half a nat per 6000 each (Wilks)
-    learning = (20 / (2 * ROWS * M) + 1e-4) / np.log(2)
-    assert wanted - learning - 4 * error < value < wanted + 4 * error
+    wanted = information(reached(noise / np.sqrt(count)))
+    assert wanted - LEARNING - 4 * error < value < wanted + 4 * error
 
 
 def test_one_channel_is_handed_on_untouched() -> None:
@@ -98,8 +35,8 @@ def test_one_channel_is_handed_on_untouched() -> None:
 def test_a_mean_that_a_broken_probe_spoils_is_not_used() -> None:
     made, symbols = view({"remote": [0.3, 30.0, 30.0]})
     value, error = bits(array_belief(made, "remote", rng=np.random.default_rng(1)).log_prob, symbols)
-    assert value > information(1 / np.sqrt(1 + 0.3**2)) - 0.01 - 4 * error
-    spoiled = 1 / np.sqrt(1 + (0.3**2 + 2 * 30.0**2) / 9)
+    assert value > information(reached(0.3)) - 0.01 - 4 * error
+    spoiled = reached(np.sqrt(0.3**2 + 2 * 30.0**2) / 3)
     assert value > information(spoiled) + 0.3
 
 
@@ -125,7 +62,7 @@ def test_a_partner_takes_the_contact_that_told_more(touch: float, shake: float, 
     made, symbols = view({"partner-touch": [touch], "handshake": [shake]})
     assert best_for_others(made, ("partner-touch", "handshake")) == better
     value, error = bits(TouchingPartner().believe(made, rng=np.random.default_rng(1)).log_prob, symbols)
-    assert value > information(1 / np.sqrt(1 + 0.5**2)) - 0.01 - 4 * error
+    assert value > information(reached(0.5)) - 0.01 - 4 * error
 
 
 def test_a_partner_who_shook_no_hands_touches() -> None:

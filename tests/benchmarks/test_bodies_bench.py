@@ -49,7 +49,7 @@ def test_synthesis_against_one_fft_per_unit_and_attempt(benchmark: Any) -> None:
     assert ratio >= 5
 
 
-@pytest.mark.parametrize("streams", [frozenset(f"{role}:emg" for role in ROLES)], ids=["six-roles"])
+@pytest.mark.parametrize("streams", [frozenset(f"{role}:emg" for role in ROLES)], ids=["ten-roles"])
 def test_a_sitting_renders_a_thousand_times_faster_than_it_lasts(
     benchmark: Any, streams: frozenset[str]
 ) -> None:
