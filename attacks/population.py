@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from attacks.strings import fitted_chain, likeliest_strings, order_that_fits
 from harness.contracts import Array, Belief, Guesses, View
 
 MOST = 4096
+LISTABLE = 24.0  # bits of surprise at a whole key up to which a list of the likeliest can hope to hold it
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +18,8 @@ class Population:
     """Keys that recur among other people if any do, else their bits one by one.
 
     Recurring means that different people had the same key more often than chance explains: a short key, a
-    small seed, a template. Such keys are listed, the most frequent first.
+    small seed, a template. Such keys are listed, the most frequent first. Where bits depend on those before
+    them so much that a list can hope to hold the key, the likeliest keys of that dependence are listed.
     """
 
     name: str = "population"
@@ -33,6 +36,10 @@ class Population:
         if people.max() > 1 and keys.shape[1] > np.log2(len(keys)) * 2:
             order = np.lexsort((np.arange(len(distinct)), -np.bincount(index.ravel()), -people))[:MOST]
             return Guesses(keys=_for_all(distinct[order], view.attempts))
+        depth, surprise = order_that_fits(keys, subject, 2)
+        if depth > 0 and surprise < LISTABLE:
+            likeliest = likeliest_strings(fitted_chain(keys, 2, depth), keys.shape[1], MOST)
+            return Guesses(keys=_for_all(likeliest, view.attempts))
         ones = (keys.sum(axis=0) + 1.0) / (len(keys) + 2.0)
         log_prob = np.log(np.stack([1 - ones, ones], axis=1))
         return Belief(log_prob=_for_all(log_prob, view.attempts), about="key")

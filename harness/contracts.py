@@ -28,6 +28,7 @@ __all__ = [
     "Attack",
     "Belief",
     "Capture",
+    "Confirmed",
     "Corpus",
     "Device",
     "Disclosed",
@@ -191,6 +192,26 @@ class Timed(Protocol):
 
     def sensing_seconds(self, capture: Capture) -> Array:
         """(attempts,) seconds from the start of each capture until the witness is complete."""
+        ...
+
+
+@runtime_checkable
+class Confirmed(Protocol):
+    """Optional: a scheme that publishes check values of its key says what they check.
+
+    Whoever can tell a right part from a wrong one guesses part by part.
+    """
+
+    @property
+    def segments(self) -> Array:
+        """(key_bits,) int: which check value covers each bit of the key, numbered from 0; -1 = none."""
+        ...
+
+    def confirm(self, keys: Array, helper: Helper) -> Array:
+        """(attempts, checks) bool: whether each check value of the helper data fits these keys.
+
+        The answer for one check depends on no bit of another.
+        """
         ...
 
 

@@ -1,0 +1,127 @@
+"""Models of symbol strings, learned on other people, and their likeliest strings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from harness.contracts import Array
+
+__all__ = ["Chain", "fitted_chain", "likeliest_strings", "order_that_fits"]
+
+ORDERS = (0, 1, 2, 3)
+_STATES = 64  # contexts that are counted at most
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Each symbol given the ones before it; of order 0, given its place instead."""
+
+    order: int
+    start: (
+        Array  # (m, alphabet) natural logs by place: of all symbols if order is 0, else of the first ones
+    )
+    follow: Array  # (alphabet ** order, alphabet) natural logs given the symbols before, oldest first
+
+    def log_prob(self, strings: Array) -> Array:
+        """(rows,) natural log-probability of whole strings (rows, m)."""
+        m = strings.shape[1]
+        lead = m if self.order == 0 else min(self.order, m)
+        total = self.start[np.arange(lead), strings[:, :lead]].sum(axis=1)
+        if self.order == 0:
+            return np.asarray(total)
+        context = contexts(strings, self.order, self.follow.shape[1])
+        return np.asarray(total + self.follow[context, strings[:, self.order :]].sum(axis=1))
+
+
+def contexts(strings: Array, order: int, alphabet: int) -> Array:
+    """(rows, m - order) number of the symbols before each place, oldest first."""
+    m = strings.shape[1]
+    number = np.zeros((len(strings), max(0, m - order)), np.intp)
+    for back in range(order):
+        number = number * alphabet + strings[:, back : m - order + back]
+    return number
+
+
+def fitted_chain(strings: Array, alphabet: int, order: int) -> Chain:
+    """Shares with one count spread over the symbols of a context.
+
+    Parameters
+    ----------
+    strings : (rows, m) int
+    alphabet, order : int
+    """
+    counts = np.stack([(strings == v).sum(axis=0) for v in range(alphabet)], axis=1) + 1 / alphabet
+    start = np.log(counts / counts.sum(axis=1, keepdims=True))
+    if order == 0:
+        return Chain(0, start, np.zeros((1, alphabet)))
+    cells = contexts(strings, order, alphabet) * alphabet + strings[:, order:]
+    joint = np.bincount(cells.ravel(), minlength=alphabet ** (order + 1)).reshape(-1, alphabet)
+    usual = (joint.sum(axis=0) + 1.0) / (joint.sum() + alphabet)
+    smooth = joint + usual
+    return Chain(order, start, np.log(smooth / smooth.sum(axis=1, keepdims=True)))
+
+
+def order_that_fits(
+    strings: Array, subject: Array, alphabet: int, *, most: int = ORDERS[-1]
+) -> tuple[int, float]:
+    """The order under which half of the people were likeliest to who learned from the other half.
+
+    Parameters
+    ----------
+    strings : (rows, m) int
+    subject : (rows,) int
+    alphabet : int
+    most : int
+        Greatest order that is tried.
+
+    Returns
+    -------
+    order : int
+        Of equally good ones the least.
+    surprise : float
+        Bits of a whole string of people who were not learned from.
+    """
+    half = np.isin(subject, np.unique(subject)[::2])
+    if half.all() or not half.any():
+        return 0, float("inf")
+    tried = [o for o in ORDERS if o <= most and alphabet**o <= _STATES and o < strings.shape[1]]
+    scores = [
+        float(fitted_chain(strings[half], alphabet, o).log_prob(strings[~half]).mean()) for o in tried
+    ]
+    best = int(np.argmax(scores))
+    return tried[best], -scores[best] / float(np.log(2))
+
+
+def likeliest_strings(chain: Chain, m: int, count: int) -> Array:
+    """The likeliest strings, best first, (count or fewer, m) uint8; exact.
+
+    The best strings with given last symbols start with best strings with given last symbols.
+    """
+    alphabet = chain.follow.shape[1]
+    score, strings = np.zeros(1), np.zeros((1, 0), np.uint8)
+    for place in range(m):
+        if place < chain.order or chain.order == 0:
+            step = np.broadcast_to(chain.start[place], (len(score), alphabet))
+        else:
+            step = chain.follow[_last(strings, chain.order, alphabet)]
+        total = (score[:, None] + step).ravel()
+        parent, symbol = np.divmod(np.arange(len(total)), alphabet)
+        grown = np.concatenate([strings[parent], symbol[:, None].astype(np.uint8)], axis=1)
+        group = _last(grown, min(chain.order, place + 1), alphabet)
+        order = np.lexsort((-total, group))
+        start = np.r_[0, np.flatnonzero(np.diff(group[order])) + 1]
+        rank = np.arange(len(order)) - np.repeat(start, np.diff(np.r_[start, len(order)]))
+        keep = order[rank < count]
+        score, strings = total[keep], grown[keep]
+    best = np.argsort(-score, kind="stable")[:count]
+    return strings[best]
+
+
+def _last(strings: Array, order: int, alphabet: int) -> Array:
+    """(rows,) number of the last symbols of each string, oldest first."""
+    number = np.zeros(len(strings), np.intp)
+    for back in range(order, 0, -1):
+        number = number * alphabet + strings[:, -back]
+    return number
