@@ -18,7 +18,7 @@ import numpy as np
 from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits
 
-from harness import plugins, relay
+from harness import enumeration_rows, in_house, plugins, relay
 from harness.active_rows import acting_rows, assumed
 from harness.attack_measures import BUDGETS, attack_rows
 from harness.bits_left import ledger_rows
@@ -128,12 +128,12 @@ def audit(
     if seed < 0:
         raise UsageError(f"`seed` must be at least 0, got {seed}")
     tested = chosen_schemes(schemes)
-    others, relays = relay.split(attacks)
-    chosen, together = chosen_attacks(others) if others != [] or not relays else ([], [])
+    others, own = in_house.split(attacks)
+    chosen, together = chosen_attacks(others) if others != [] or not own else ([], [])
     claimed = in_force(
         claims,
         schemes=[p.value.name for p in tested],
-        attacks=[c.attack.name for c in chosen] + [relay.NAME] * relays,
+        attacks=[*(c.attack.name for c in chosen), *own],
     )
     size = {"subjects": subjects, "sessions": sessions, "attempts": attempts}
     source = chosen_corpus(corpus, seed=seed, **size)
@@ -148,7 +148,7 @@ def audit(
             Path(folder),
             command,
             budgets_of(claimed, BUDGETS),
-            relays,
+            own,
         )
         if claimed is not None:
             for sentence in foreseen(claimed, source, [p.value for p in tested]):
@@ -167,7 +167,7 @@ class _Run:
     folder: Path
     command: list[str]
     budgets: Sequence[int]
-    relays: bool
+    in_house: tuple[str, ...]
 
     def map(self, what: str, function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
         """Results in the order of tasks, whoever computes them."""
@@ -224,10 +224,16 @@ def _audited(
             made += more
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
-        if run.relays:
+        if relay.NAME in run.in_house:
             more, theirs = _relayed(run, scheme, honest, captures)
             made += more
             own += theirs
+        if enumeration_rows.NAME in run.in_house:
+            more, told = enumeration_rows.enumeration_rows(
+                attacked, scheme, honest, disclosure, data=run.corpus.data, budgets=run.budgets
+            )
+            made += more
+            findings += told
         made += ledger_rows(
             made, honest, scheme=scheme.name, key_bits=int(scheme.key_bits), data=run.corpus.data
         )
@@ -242,7 +248,7 @@ def _audited(
         settings={
             "seed": run.seed,
             "folds": FOLDS,
-            "attacks": [a.name for a in attacks] + [relay.NAME] * run.relays,
+            "attacks": [*(a.name for a in attacks), *run.in_house],
             "command": run.command,
             "resolution": _resolution(captures),
         },

@@ -27,22 +27,12 @@ from harness.interference import FEW
 from harness.results import PerSubject, Row
 from harness.streams import stream
 
-__all__ = ["DELAYS_S", "NAME", "late", "relay_rows", "relayed", "split"]
+__all__ = ["DELAYS_S", "NAME", "late", "relay_rows", "relayed"]
 
 NAME = "relay"
 DELAYS_S = (0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 STOPPED = 0.01
 """Agreement from which on a relay counts as stopped."""
-
-
-def split(attacks: Any) -> tuple[Any, bool]:
-    """The attacks without the relay, which is no plug-in, and whether it was asked for."""
-    if isinstance(attacks, str):
-        return ([] if attacks == NAME else attacks), attacks in (NAME, "all")
-    if not isinstance(attacks, list | tuple):
-        return attacks, False
-    rest = [a for a in attacks if not (isinstance(a, str) and a == NAME)]
-    return rest, len(rest) < len(attacks)
 
 
 def late(capture: Capture, delay_s: float) -> Capture:
