@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from attacks.choosing import told_of_others
+from attacks.choosing import best_capture
 from attacks.sensing import sensed_belief
 from harness.contracts import Belief, Capture, View
 
@@ -26,7 +26,7 @@ def averaged(capture: Capture) -> Capture:
 def array_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
     """Belief from one role's captures of several channels: averaged, or as the scheme reads them.
 
-    What said more about other people's symbols is used; with nobody to learn from, the mean. A
+    What told more of other people is used; with nobody to learn from, the mean. A
     capture of one channel is handed on as it is.
 
     Parameters
@@ -42,8 +42,8 @@ def array_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
     ways: list[Callable[[Capture], Capture]] = [averaged, _as_it_is]
     way = ways[0]
     if learned is not None and learned.witness is not None and role in learned.captures:
-        theirs, true = learned.captures[role], learned.witness
-        way = max(ways, key=lambda w: told_of_others(view.scheme, w(theirs), true))
+        theirs = [way(learned.captures[role]) for way in ways]
+        way = ways[best_capture(view.scheme, theirs, learned.witness, learned.subject, rng=rng)]
     heard = {role: way(view.captures[role])}
     if learned is not None and role in learned.captures:
         learned = replace(learned, captures={role: way(learned.captures[role])})

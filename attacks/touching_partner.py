@@ -22,4 +22,4 @@ class TouchingPartner:
     likes: frozenset[str] = frozenset({"handshake", "population"})
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
-        return sensed_belief(view, best_for_others(view, ROLES), rng=rng)
+        return sensed_belief(view, best_for_others(view, ROLES, rng=rng), rng=rng)
