@@ -9,10 +9,11 @@ from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, named, own_keys
 from harness.detectors.helper_bits import Column, first_elements, helper_bits, listed
 from harness.detectors.relations import SPARE, relations
-from harness.detectors.tails import LEVEL
+from harness.detectors.tails import TOLD
 
 __all__ = ["affine_relations"]
 
+_PIECES = 48  # of an array at most: more would take longer than they tell
 _MOST = 2048  # columns at once: elimination grows with their square
 
 
@@ -37,11 +38,14 @@ def affine_relations(data: Evidence) -> Detection:
         need = max(need, 1) + k + 1 + SPARE
         reason = f"{need} attempts with keys of their own could show it, and there are {len(rows)}"
         return untested(slug, reason)
-    looks = [
-        _look(bits[:, part], data.keys[rows], [columns[i] for i in part]) for part in _parts(columns, room)
-    ]
+    pieces = _parts(columns, room)
+    if not pieces:
+        need = min(sum(c.array == name for c in columns) for name in {c.array for c in columns}) // _PIECES
+        reason = f"{need + k + 2 + SPARE} attempts with keys of their own could show it, and there are "
+        return untested(slug, f"{reason}{len(rows)}")
+    looks = [_look(bits[:, part], data.keys[rows], [columns[i] for i in part]) for part in pieces]
     p = len(looks) * min(x[0] for x in looks)
-    heard = [x for x in looks if x[0] * len(looks) <= LEVEL]
+    heard = [x for x in looks if x[0] * len(looks) <= TOLD]
     best = max(heard, key=lambda x: (x[1], -x[0])) if heard else min(looks)
     text = best[2] + left_out
     if len(columns) > room:
@@ -54,10 +58,11 @@ def affine_relations(data: Evidence) -> Detection:
 
 
 def _parts(columns: list[Column], room: int) -> list[Array]:
-    """Groups of columns: all if they fit, and each array, in pieces if it does not."""
+    """Groups of columns: all if they fit, and each array, in pieces if it does not fit whole."""
     names = np.array([c.array for c in columns])
     arrays = [np.flatnonzero(names == name) for name in dict.fromkeys(names.tolist())]
-    found = [piece for one in arrays for piece in np.array_split(one, -(-len(one) // room))]
+    few = [one for one in arrays if len(one) <= room * _PIECES]
+    found = [piece for one in few for piece in np.array_split(one, -(-len(one) // room))]
     if len(arrays) > 1 and len(columns) <= room:
         found.insert(0, np.arange(len(columns)))
     return found

@@ -9,7 +9,7 @@ from scipy.stats import beta, binom
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, named, own_keys
-from harness.detectors.tails import LEVEL, least_rows
+from harness.detectors.tails import TOLD, least_rows
 
 __all__ = ["WIDTHS", "block_modes"]
 
@@ -33,7 +33,7 @@ def block_modes(data: Evidence) -> Detection:
         looks += _of_width(keys, width)
     looks.append(_weight(keys))
     p = min(1.0, len(looks) * min(x[0] for x in looks))
-    heard = [x for x in looks if x[0] * len(looks) <= LEVEL]
+    heard = [x for x in looks if x[0] * len(looks) <= TOLD]
     best = max(heard, key=lambda x: (x[1], -x[0])) if heard else min(looks)
     bits = best[1] if heard else 0.0
     return found(slug, p, best[2], bits=bits, attempts=len(rows), subjects=data.subjects)

@@ -11,7 +11,7 @@ from harness.detectors.evidence import Evidence, named, signs
 from harness.detectors.order import consecutive
 from harness.detectors.relations import SPARE, relations
 from harness.detectors.repeats import shared_p_value, shared_values
-from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows
+from harness.detectors.tails import TOLD, advantage, bits_of, least_rows
 from harness.detectors.tied import strongest_ties
 
 __all__ = ["key_counter"]
@@ -36,7 +36,7 @@ def key_counter(data: Evidence) -> Detection:
     if n >= 2 * k + 1 + SPARE:
         looks.append(_related(before, after))
     p = len(looks) * min(x[0] for x in looks)
-    heard = [x for x in looks if len(looks) * x[0] <= LEVEL]
+    heard = [x for x in looks if len(looks) * x[0] <= TOLD]
     best = max(heard, key=lambda x: (x[1], -x[0])) if heard else min(looks)
     lost = best[1] if heard else 0.0
     return found(slug, p, best[2], bits=lost, attempts=n, subjects=data.subjects)

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 from scipy.sparse import csr_array
-from scipy.stats import binom
 
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, named, own_keys, signs
 from harness.detectors.helper_bits import Column, first_elements, helper_bits, helper_numbers
-from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows
+from harness.detectors.people import by_person, hit_tail, worth
+from harness.detectors.tails import TOLD, advantage, bits_of, least_rows
 from harness.streams import stream
 
 __all__ = ["GROUPS", "learned_map"]
@@ -32,7 +32,8 @@ def learned_map(data: Evidence, *, seed: int) -> Detection:
     a category.
 
     Predictions are signs, learned from people before, so that under the null hits are binomial with 1/2,
-    exactly: for each bit, and over all bits of the key.
+    exactly: for each bit, and over all bits of the key. Where people differ in how often guesses hit, fewer
+    cases count.
     """
     slug, k = "helper-learned", data.key_bits
     if not data.helper:
@@ -55,52 +56,59 @@ def learned_map(data: Evidence, *, seed: int) -> Detection:
     group = np.empty(len(rows), int)
     for i, part in enumerate(np.array_split(shuffled, GROUPS)):
         group[np.isin(data.subject[rows], part)] = i
-    judged = _judged(slug, data, signs(data.keys[rows]), group, bits, numbers[:, :_MOST], columns)
+    judged = _judged(slug, data, rows, group, bits, numbers[:, :_MOST], columns)
     return replace(judged, text=judged.text + left_out)
 
 
 def _judged(
     slug: str,
     data: Evidence,
-    key_signs: Array,
+    rows: Array,
     group: Array,
     bits: Array,
     numbers: Array,
     columns: list[Column],
 ) -> Detection:
-    k, tried = data.key_bits, int((group > 0).sum())
+    key_signs, subject = signs(data.keys[rows]), data.subject[rows]
+    k, tried = data.key_bits, group > 0
     all_features = np.concatenate([bits[:, :_MOST], _ranks(numbers)], axis=1)
-    hits = [_progressive(learner, all_features, key_signs, group) for learner in (_linear, _best_single)]
-    hits += [_progressive(_by_category, column, key_signs, group) for column in _categories(numbers)]
-    count = np.stack(hits)  # (learners, key bits)
-    single = binom.sf(count - 1, tried, 0.5) * count.size
-    pooled = binom.sf(count.sum(axis=1) - 1, tried * k, 0.5) * len(count)
-    p = 2 * min(float(single.min()), float(pooled.min()))
-    best = int(np.minimum(single.min(axis=1), pooled).argmin())
+    learners = [(learner, all_features) for learner in (_linear, _best_single)]
+    learners += [(_by_category, column) for column in _categories(numbers)]
+    share, tail, pooled = [], [], []
+    for learner, x in learners:
+        right = _progressive(learner, x, key_signs, group)[tried]
+        total, count = by_person(right, subject[tried])
+        share.append((1 + right.mean(axis=0)) / 2)
+        tail.append(hit_tail(share[-1], worth(total, count)) * len(learners) * k)
+        whole = worth(total.sum(axis=1, keepdims=True), count * k)
+        pooled.append(float(hit_tail(share[-1].mean(), whole)[0]) * len(learners))
+    p = 2 * min(float(np.min(tail)), min(pooled))
+    best = int(np.minimum(np.min(tail, axis=1), pooled).argmin())
     who = _TOGETHER[best] if best < len(_TOGETHER) else str(columns[best - len(_TOGETHER)])
-    told = np.flatnonzero(2 * single[best] <= LEVEL)
-    rate = count[best] / tried
+    told = np.flatnonzero(2 * tail[best] <= TOLD)
+    n = int(tried.sum())
     if len(told):
-        gain = advantage(2 * np.maximum(rate[told], 0.5) - 1, tried, count.size)
+        gain = advantage(2 * np.maximum(share[best][told], 0.5) - 1, n, len(learners) * k)
         lost = float(bits_of(gain).sum())
-        text = f"{named(told)} predicted from {who} in up to {rate[told].max():.1%} of other people's keys"
+        most = share[best][told].max()
+        text = f"{named(told)} predicted from {who} in up to {most:.1%} of other people's keys"
     else:
-        mean = float(rate.mean())
-        lost = k * float(bits_of(advantage(max(2 * mean - 1, 0.0), tried, len(count))))
+        mean = float(share[best].mean())
+        lost = k * float(bits_of(advantage(max(2 * mean - 1, 0.0), n, len(learners))))
         text = f"key bits are predicted from {who} in {mean:.1%} of cases, where half is chance"
-    return found(slug, p, text, bits=lost, attempts=tried, subjects=data.subjects)
+    return found(slug, p, text, bits=lost, attempts=n, subjects=data.subjects)
 
 
 def _progressive(
     learner: Callable[[Array, Array, Array], Array], x: Array, key_signs: Array, group: Array
 ) -> Array:
-    """(key_bits,) hits over all groups but the first; where nothing is known, the guess is 1."""
-    hits = np.zeros(key_signs.shape[1], int)
+    """(attempts, key_bits) 1 for a hit, -1 for a miss, 0 in the first group; a guess of nothing is 1."""
+    right = np.zeros(key_signs.shape)
     for test in range(1, GROUPS):
         seen, unseen = group < test, group == test
         guess = learner(x[seen], key_signs[seen], x[unseen])
-        hits += ((guess > 0) == (key_signs[unseen] > 0)).sum(axis=0)
-    return hits
+        right[unseen] = np.where(guess >= 0, 1.0, -1.0) * key_signs[unseen]
+    return right
 
 
 def _linear(x: Array, y: Array, new: Array) -> Array:

@@ -8,7 +8,7 @@ from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence
 from harness.detectors.order import session_rank
-from harness.detectors.tails import LEVEL
+from harness.detectors.tails import LEVEL, TOLD
 from harness.errors import InsufficientData
 from harness.estimators.linkage import linkage_p_value
 from harness.likeness import array_likeness
@@ -40,7 +40,7 @@ def helper_linkage(data: Evidence, *, seed: int) -> Detection:
         ).value
     except InsufficientData as error:
         return untested(slug, str(error))
-    alike = "more alike" if p <= LEVEL else "no more alike beyond chance"
+    alike = "more alike" if p <= TOLD else "no more alike beyond chance"
     text = f"helper data of one person's sessions are {alike} than those of two people"
     return found(slug, p, text, bits=0.0, attempts=len(first) + len(second), subjects=people)
 

@@ -13,7 +13,7 @@ from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, named, own_keys, signs
 from harness.detectors.tails import (
-    LEVEL,
+    TOLD,
     advantage,
     bits_of,
     chi_square_tail,
@@ -51,7 +51,7 @@ def bit_marginals(data: Evidence) -> Detection:
     # a mean of n witnesses with sum of squares q stands like one of n²/q single keys
     lean, size = mean.mean(axis=0), len(rows) ** 2 / np.maximum(squares, 1e-12)
     lost = bits_of(advantage(lean, size, k))
-    worst = np.flatnonzero(single * 3 <= LEVEL)
+    worst = np.flatnonzero(single * 3 <= TOLD)
     if len(worst):
         far = worst[np.abs(lean[worst]).argmax()]
         share = (1 - lean[far]) / 2
@@ -74,7 +74,7 @@ def bit_pairs(data: Evidence) -> Detection:
     total, squares = _products(data, rows, k)
     above = np.triu(np.ones((k, k), bool), 1)
     tail = np.where(above, sign_tail(ratio(total, squares)) * looks, np.inf)
-    tied = tail <= LEVEL
+    tied = tail <= TOLD
     lean = np.abs(total) / len(rows)
     lost = 0.0
     if tied.any():

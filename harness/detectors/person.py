@@ -7,7 +7,7 @@ import numpy as np
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, named, own_keys, signs
-from harness.detectors.tails import LEVEL, advantage, bits_of, least_rows, sign_tail
+from harness.detectors.tails import TOLD, advantage, bits_of, least_rows, sign_tail
 
 __all__ = ["key_subject"]
 
@@ -36,7 +36,7 @@ def key_subject(data: Evidence) -> Detection:
     single = sign_tail(z) * k
     pooled = float(sign_tail(float(gain.sum(dtype=float)) / np.sqrt(n * k)))
     p = 2 * min(float(single.min()), pooled)
-    told = np.flatnonzero(2 * single <= LEVEL)
+    told = np.flatnonzero(2 * single <= TOLD)
     lean = np.abs((own * y)[tried].mean(axis=0, dtype=float))
     if len(told):
         lost = float(bits_of(advantage(lean[told], n, k)).sum())

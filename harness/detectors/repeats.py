@@ -14,11 +14,12 @@ from scipy.stats import gamma, poisson
 from harness.contracts import Array
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, first_of_each, named, row_numbers
-from harness.detectors.tails import LEVEL
+from harness.detectors.tails import TOLD
 
 __all__ = ["Shared", "key_repeats", "shared_p_value", "shared_values"]
 
 _MISSED = 0.05
+_PLACES = 64  # of a window of each width: those of 16 bits leave gaps only in keys of more than 512
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +115,7 @@ def key_repeats(data: Evidence) -> Detection:
     windows = _windows(k)
     counted = [shared_values(keys[:, list(w)], subject) for w in windows]
     tail = np.array([shared_p_value(c) for c in counted]) * len(windows)
-    heard = np.flatnonzero(tail <= LEVEL)
+    heard = np.flatnonzero(tail <= TOLD)
     lost = np.array([_lost(counted[i], len(windows[i])) for i in heard])
     best = int(heard[lost.argmax()]) if len(heard) else int(tail.argmin())
     one, at = counted[best], windows[best]
@@ -134,7 +135,8 @@ def _windows(k: int) -> list[range]:
     found = {range(k): None}
     for width in sorted({k // 2, k // 4, 32, 16}, reverse=True):
         if 8 <= width < k:
-            found |= {range(at, at + width): None for at in range(0, k - width + 1, max(1, width // 2))}
+            step = max(width // 2, -(-k // _PLACES))
+            found |= {range(at, at + width): None for at in range(0, k - width + 1, step)}
     if k >= 16:
         found |= {range(0, k, 2): None, range(1, k, 2): None}
     return list(found)

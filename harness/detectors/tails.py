@@ -15,10 +15,12 @@ from scipy.stats import beta
 
 from harness.contracts import Array
 
-__all__ = ["LEVEL", "advantage", "bits_of", "chi_square_tail", "least_rows", "ratio", "sign_tail"]
+__all__ = ["LEVEL", "TOLD", "advantage", "bits_of", "chi_square_tail", "least_rows", "ratio", "sign_tail"]
 
 LEVEL = 1e-4
 """A detector is heard among all if its corrected p is below this (assumption: there are at most 16)."""
+TOLD = 2e-3
+"""A report may speak of a p-value below this, so the sentence names what was found (assumption)."""
 _MISSED = 0.05  # lower limits of effects are at 95 %, over everything that was looked at
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from harness.contracts import Array
-from harness.detectors.tails import LEVEL, advantage, bits_of, sign_tail
+from harness.detectors.people import by_person, worth
+from harness.detectors.tails import TOLD, advantage, bits_of, sign_tail
 
 __all__ = ["Tie", "strongest_ties"]
 
@@ -29,7 +30,7 @@ class Tie:
 
     @property
     def heard(self) -> bool:
-        return self.p <= LEVEL
+        return self.p <= TOLD
 
     @property
     def told(self) -> str:
@@ -51,8 +52,8 @@ def strongest_ties(
         Numbered through.
     key_signs : (attempts, k) float of -1 and 1
     subject : (attempts,) int
-        The effect is counted in people as far as it differs between them: a mask that stays with a person
-        ties helper data and key one way in some people and the other way in others.
+        A mask that stays with a person ties helper data and key one way in some people and the other way in
+        others. So p and the effect count as many keys as the strongest number's ties are worth.
     centred : bool
         Whether the mean of each number is taken off first. False for numbers that are signs themselves and
         come before the key: then the sum is one of fair signs even if the keys are among the numbers.
@@ -75,29 +76,20 @@ def strongest_ties(
             guess[:, better] = np.sign(x[:, top[better]]) * np.sign(found[better])
             start += x.shape[1]
     looks = start * k
-    least = sign_tail(best) * looks
-    heard = np.flatnonzero(least <= LEVEL)
-    order = heard[np.argsort(-best[heard], kind="stable")] if len(heard) else np.array([best.argmax()])
-    right = guess[:, order] * key_signs[:, order]
-    person = np.unique(subject, return_inverse=True)[1].ravel()
-    by_person = np.zeros((int(person.max(initial=0)) + 1, len(order)))
-    np.add.at(by_person, person, right)
-    lean = np.maximum(right.mean(axis=0), 0.0)
-    gain = advantage(lean, _worth(by_person, np.bincount(person), lean), looks)
+    right = guess * key_signs
+    total, count = by_person(right, subject)
+    rows = worth(total, count)
+    least = sign_tail(best * np.sqrt(rows / n)) * looks
+    heard = np.flatnonzero(least <= TOLD)
+    order = heard[np.argsort(least[heard], kind="stable")] if len(heard) else np.array([least.argmin()])
+    lean = np.maximum(right[:, order].mean(axis=0), 0.0)
+    gain = advantage(lean, rows[order], looks)
     return Tie(
         p=float(least.min()),
         bits=float(bits_of(gain).sum()) if len(heard) else 0.0,
         columns=list(dict.fromkeys(column[order].tolist())),
         positions=order.tolist(),
         hit=(1 + float(lean[0])) / 2,
-        alike=int((by_person[:, 0] > 0).sum()),
-        people=len(by_person),
+        alike=int((total[:, order[0]] > 0).sum()),
+        people=len(total),
     )
-
-
-def _worth(by_person: Array, keys: Array, lean: Array) -> Array:
-    """(bits,) how many independent keys these are worth, from how sums differ between people."""
-    n = float(keys.sum())
-    spread = ((by_person - keys[:, None] * lean) ** 2).sum(axis=0)
-    alone = n * np.maximum(1 - lean**2, 1e-9)
-    return np.asarray(np.clip(n * alone / np.maximum(spread, 1e-9), min(n, len(keys)), n))

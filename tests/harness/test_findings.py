@@ -11,9 +11,11 @@ import pytest
 
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import DEVICE_B, Array, Belief, Helper, View, Witness
-from harness.findings import promised_odds, scheme_findings
-from harness.results import Finding
+from harness.collecting import Rows
+from harness.contracts import DEVICE_B, Array, Belief, Estimate, Helper, View, Witness
+from harness.detectors import Detection
+from harness.findings import FAMILY_LEVEL, promised_odds, scheme_findings
+from harness.results import Finding, Row
 from harness.score import Disclosure
 
 NOTHING = Disclosure(None, None, ())
@@ -209,3 +211,77 @@ def test_the_worst_person_stands_beside_what_is_left_on_average() -> None:
     assert alone is not None
     assert pooled > 11
     assert alone < 2
+
+
+class Tells(SignCommitment):
+    """Publishes one bit of the key in the open."""
+
+    __slots__ = ()
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        keys, helper = super().generate(witness, rng=rng)
+        return keys, {**helper, "hint": keys[:, 3:4]}
+
+
+def test_a_leak_that_nobody_listed() -> None:
+    flagged = found(Tells(**SMALL))["blind-helper-values"]
+    assert flagged.severity == "medium"
+    assert "Key bit 3 told by `hint`[0]" in flagged.text
+    assert 0.5 < flagged.details["bits"] <= 1
+    assert flagged.details["side"] == "attacker-at-least"
+    assert not [name for name in found() if name.startswith("blind-")]
+
+
+@pytest.mark.parametrize(
+    ("slug", "bits", "severity"),
+    [
+        ("key-bits", 0.0, "medium"),
+        ("key-bits", 2.9, "medium"),
+        ("key-bits", 3.0, "high"),
+        ("key-repeats", 6.0, "critical"),
+        ("key-subject", 12.0, "high"),
+        ("helper-linkage", 0.0, "medium"),
+    ],
+)
+def test_detections_weigh_by_the_bits_they_give_away(slug: str, bits: float, severity: str) -> None:
+    one = Detection(slug=slug, p=1e-9, bits=bits, text="this is it", attempts=9, subjects=3)
+    [flagged] = scheme_findings(SignCommitment(), NOTHING, [], {"detections": [one]})
+    assert (flagged.id, flagged.severity) == (f"blind-{slug}", severity)
+    assert flagged.text.startswith("This is it (corrected p = 1e-09).")
+    assert ("gives away" in flagged.text) is (bits > 0)
+
+
+def test_detectors_get_one_share_of_the_level() -> None:
+    share = FAMILY_LEVEL / 6
+    for p, flagged in ((share * 0.99, True), (share * 1.01, False)):
+        one = Detection(slug="key-bits", p=p, text="this", attempts=9, subjects=3)
+        assert bool(list(scheme_findings(SignCommitment(), NOTHING, [], {"detections": [one]}))) is flagged
+    quiet = Detection(slug="key-bits", untested="too few")
+    assert not list(scheme_findings(SignCommitment(), NOTHING, [], {"detections": [quiet]}))
+
+
+def test_keys_that_fail_tests_of_randomness() -> None:
+    """One finding for all tests that fail at their share of the level; each row is corrected already."""
+
+    def rows(*p: float) -> list[Row]:
+        table = Rows("sign-commitment", None, "simulated")
+        for i, value in enumerate(p):
+            estimate = Estimate(
+                value=value,
+                low=value,
+                high=value,
+                level=0.95,
+                unit="p-value",
+                side="estimate",
+                evidence="counted",
+                subjects=3,
+                attempts=9,
+                method=f"test-{i}",
+            )
+            table.add("randomness", estimate)
+        return table.rows
+
+    [flagged] = scheme_findings(SignCommitment(), NOTHING, rows(1e-5, 0.5, 1e-9), {})
+    assert (flagged.id, flagged.severity) == ("randomness-failed", "medium")
+    assert flagged.details["p"] == {"test-0": 1e-5, "test-2": 1e-9}
+    assert not list(scheme_findings(SignCommitment(), NOTHING, rows(0.002, 0.5), {}))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -182,12 +181,9 @@ def test_a_code_offset_on_a_fresh_source_is_sound_and_on_a_lasting_one_not() -> 
             honest = replace(honest, a=witness, b=witness, keys_a=keys, keys_b=keys, helper=helper)
         told = {d.slug: d for d in adjusted(detect(scheme, honest, seed=0))}
         flagged = {slug for slug, d in told.items() if d.p is not None and d.p <= 0.01}
-        # if the witness stays, who holds one key of a person reads the next off the helper data, and each
-        # key bit goes with its helper bit one way or the other, which few people do not even out
-        assert flagged - {"helper-values", "helper-learned"} == ({"helper-steps"} if lasting else set())
-        values = told["helper-values"]
-        assert values.bits == 0
-        assert not lasting or re.search(r"the same way in (1\d|2\d) of 36 people", values.text)
+        # if the witness stays, who holds one key of a person reads the next off the helper data; to others
+        # they tell nothing, though in each person a key bit goes with its helper bit one way or the other
+        assert flagged == ({"helper-steps"} if lasting else set())
 
 
 def test_holm_counts_the_untested_too() -> None:

@@ -181,6 +181,20 @@ def test_a_persons_mask_hides_keys_but_not_their_steps(sound: Any, rng: np.rando
     assert not heard(helper_steps(data))
 
 
+def test_a_persons_mask_is_told_from_what_is_the_same_in_everybody(
+    sound: Any, rng: np.random.Generator
+) -> None:
+    for people, each in ((60, 10), (12, 50)):
+        data = sound(people=people, each=each, key_bits=32)
+        mask = rng.integers(0, 2, (people, 32), dtype=np.uint8)[data.subject]
+        masked = publishing(data, masked=data.keys ^ mask)
+        for found in (helper_values(masked), learned_map(masked, seed=0)):
+            assert not heard(found)
+        plain = publishing(data, masked=data.keys ^ (rng.random((600, 32)) < 0.3))
+        for found in (helper_values(plain), learned_map(plain, seed=0)):
+            assert heard(found)
+
+
 def test_helper_data_that_tell_the_person(sound: Any, rng: np.random.Generator) -> None:
     data = sound()
     lasting = rng.normal(size=(60, 20))[data.subject] + rng.normal(size=(600, 20))

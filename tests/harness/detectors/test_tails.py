@@ -8,6 +8,7 @@ from scipy.stats import binom, chi2
 
 from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import first_of_each, named, row_numbers
+from harness.detectors.people import by_person, hit_tail, worth
 from harness.detectors.repeats import shared_p_value, shared_values
 from harness.detectors.tails import LEVEL, advantage, bits_of, chi_square_tail, least_rows, sign_tail
 
@@ -100,3 +101,23 @@ def test_a_detection_has_a_p_value_or_a_reason() -> None:
         Detection(slug="x", p=0.5, untested="why")
     with pytest.raises(ValueError, match="must lie"):
         Detection(slug="x", p=1.5)
+
+
+def test_keys_are_worth_what_people_leave_of_them(rng: np.random.Generator) -> None:
+    """Independent signs are worth nearly all, a sign a person one each, and never more than there are."""
+    subject = np.repeat(np.arange(40), 10)
+    free = np.where(rng.random((400, 500)) < 0.7, 1.0, -1.0)
+    lasting = np.repeat(np.where(rng.random((40, 500)) < 0.7, 1.0, -1.0), 10, axis=0)
+    mixed = rng.permutation(400)
+    for order in (np.arange(400), mixed):
+        values = worth(*by_person(free[order], subject[order]))
+        assert values.max() <= 400
+        assert 320 < values.mean() < 400
+        assert np.allclose(worth(*by_person(lasting[order], subject[order])), 40)
+
+
+def test_the_tail_of_hits_is_the_binomial_one() -> None:
+    for n in (5, 100):
+        hits = np.arange(n + 1)
+        assert np.allclose(hit_tail(hits / n, np.full(n + 1, float(n))), binom.sf(hits - 1, n, 0.5))
+    assert hit_tail(0.7, 50.0) > hit_tail(0.7, 100.0)
