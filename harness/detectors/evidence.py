@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -92,7 +93,7 @@ def own_keys(data: Evidence) -> Array:
     repeat is expected, all rows count, as different keys of one person would not be independent.
     """
     of_one = np.unique(data.subject, return_counts=True)[1].astype(float)
-    if float((of_one * (of_one - 1)).sum()) / 2 > 2.0**data.key_bits:
+    if math.ldexp(float((of_one * (of_one - 1)).sum()) / 2, -data.key_bits) > 1:
         return np.arange(data.attempts)
     return first_of_each(data.keys, data.subject)
 

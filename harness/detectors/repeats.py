@@ -6,6 +6,7 @@ whose key is a function of the witness repeats it for the same witness, which is
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,7 @@ from harness.detectors.tails import TOLD
 __all__ = ["Shared", "key_repeats", "shared_p_value", "shared_values"]
 
 _MISSED = 0.05
+_ROOMY = 60  # bits beyond which values are so rare that their number is Poisson
 _PLACES = 64  # of a window of each width: those of 16 bits leave gaps only in keys of more than 512
 
 
@@ -55,26 +57,28 @@ def shared_values(words: Array, subject: Array) -> Shared:
     words, person = words[first], person[first]
     holders = np.bincount(row_numbers(words)).astype(float)
     size = np.bincount(person).astype(float)
-    space = 2.0 ** words.shape[1]
+    bits = words.shape[1]
+    compared = (float(size.sum()) ** 2 - float((size**2).sum())) / 2
+    mean = math.ldexp(compared, -bits)
+    variance, third = _moments(size, 2.0**bits) if bits <= _ROOMY else (mean, mean)
+    pairs = int((holders * (holders - 1) / 2).sum())
+    return Shared(pairs=pairs, mean=mean, variance=variance, third=third, compared=compared)
+
+
+def _moments(size: Array, space: float) -> tuple[float, float]:
+    """Variance and third central moment of how many values pairs of people share, given how many each has."""
     share = size / space
     spread = share * (1 - share)
-    one, two = float(size.sum()), float((size**2).sum())
-    compared = (one**2 - two) / 2
+    scale = space / (space - 1)
     q1, q2, q3 = (float((spread**i).sum()) for i in (1, 2, 3))
-    if space < 4:
-        scale, own = 0.0, 0.0
-    else:
-        scale = space / (space - 1)
-        # skew of the single pairs: variance times (1 - 2 share of the one) (1 - 2 share of the other)
+    variance = scale**2 * (space - 1) * (q1**2 - q2) / 2
+    third = scale**3 * (space - 1) * (q1**3 - 3 * q1 * q2 + 2 * q3)
+    if space > 2:
+        # of single pairs: variance times (1 - 2 share of the one) (1 - 2 share of the other)
         lean = spread * (1 - 2 * share)
-        own = (float(lean.sum()) ** 2 - float((lean**2).sum())) / 2 * space**3 / ((space - 1) * (space - 2))
-    return Shared(
-        pairs=int((holders * (holders - 1) / 2).sum()),
-        mean=compared / space,
-        variance=scale**2 * (space - 1) * (q1**2 - q2) / 2,
-        third=own + scale**3 * (space - 1) * (q1**3 - 3 * q1 * q2 + 2 * q3),
-        compared=compared,
-    )
+        pairs = (float(lean.sum()) ** 2 - float((lean**2).sum())) / 2
+        third += pairs * space**3 / ((space - 1) * (space - 2))
+    return variance, third
 
 
 def shared_p_value(found: Shared) -> float:

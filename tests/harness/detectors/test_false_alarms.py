@@ -74,3 +74,15 @@ def test_helper_data_that_depend_on_the_person_and_on_each_other(sound: Any) -> 
     found = many(lopsided)
     del found["helper-linkage"], found["family"]  # those data do tell the person
     assert_rare(found)
+
+
+@pytest.mark.parametrize(
+    ("key_bits", "people", "each"), [(1, 20, 10), (1200, 20, 5), (129, 2, 70), (64, 150, 1)]
+)
+def test_keys_of_any_length_and_people_of_any_number(
+    sound: Any, key_bits: int, people: int, each: int
+) -> None:
+    found = adjusted(detections(sound(key_bits=key_bits, people=people, each=each, turns=3), seed=0))
+    assert [d.slug for d in found] == list(SLUGS)
+    assert all(d.p is None or d.p > 0.01 for d in found)
+    assert all(d.bits == 0 for d in found)
