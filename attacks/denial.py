@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from attacks.potential import PROPOSED
 from attacks.tampering import changeable, flipped
 from attacks.waveforms import on_grid, wave
 from harness.contracts import DEVICE_B, Array, Belief, Capture, Exchange, View
@@ -41,6 +42,7 @@ class Denial:
     name: str = "denial"
     sees: frozenset[str] = frozenset({"helper", "population"})
     likes: frozenset[str] = frozenset({"device"})
+    potential = PROPOSED["denial"]
 
     @property
     def strength(self) -> tuple[str, float | None, str]:

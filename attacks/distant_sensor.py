@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from attacks.arrays import array_belief
+from attacks.potential import PROPOSED
 from harness.contracts import Belief, View
 
 
@@ -17,6 +18,7 @@ class DistantSensor:
     name: str = "distant-sensor"
     sees: frozenset[str] = frozenset({"remote"})
     likes: frozenset[str] = frozenset({"population"})
+    potential = PROPOSED["distant-sensor"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         return array_belief(view, "remote", rng=rng)

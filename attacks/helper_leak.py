@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from attacks.list_decoding import blocks_of, listed
+from attacks.potential import PROPOSED
 from attacks.reproducing import even, keys_of
 from attacks.sensing import position_prior
 from attacks.strings import fitted_chain, order_that_fits
@@ -25,6 +26,7 @@ class HelperLeak:
 
     name: str = "helper-leak"
     sees: frozenset[str] = frozenset({"helper", "population"})
+    potential = PROPOSED["helper-leak"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         learned = view.population

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from attacks.channels import log_score, normalised
+from attacks.potential import PROPOSED
 from attacks.reproducing import even, keys_of
 from attacks.sensing import position_prior
 from attacks.stacking import equations, flips_between, solved
@@ -30,6 +31,7 @@ class HelperReuse:
 
     name: str = "helper-reuse"
     sees: frozenset[str] = frozenset({"helper", "history", "population"})
+    potential = PROPOSED["helper-reuse"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         known, past = view.population, view.history

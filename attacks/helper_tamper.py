@@ -14,6 +14,7 @@ import numpy as np
 
 from attacks.lags import quantised
 from attacks.levers import Levers, levers_of
+from attacks.potential import PROPOSED
 from attacks.sensing import position_prior
 from attacks.tampering import changeable, flipped, zeroed
 from harness.contracts import DEVICE_B, Array, Belief, Device, Exchange, Helper, View
@@ -35,6 +36,7 @@ class HelperTamper:
     queries: int = 900
     name: str = "helper-tamper"
     sees: frozenset[str] = frozenset({"helper", "device", "population"})
+    potential = PROPOSED["helper-tamper"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         if view.device is None or view.population is None or view.population.witness is None:

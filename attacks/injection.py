@@ -9,6 +9,7 @@ import numpy as np
 
 from attacks.channels import Channel, learned_channel, normalised, part, symbol_table
 from attacks.lags import quantised
+from attacks.potential import PROPOSED
 from attacks.sensing import position_prior
 from attacks.waveforms import on_grid, railed, wave
 from harness.contracts import DEVICE_A, Array, Belief, Capture, Exchange, View
@@ -56,6 +57,8 @@ class Injection:
             raise ValueError(f"`kind` must be wave, saturation or quiet, got {self.kind!r}")
         if not 0 < self.amplitude < np.inf:
             raise ValueError(f"`amplitude` must be positive and finite, got {self.amplitude!r}")
+
+    potential = PROPOSED["injection"]
 
     @property
     def strength(self) -> tuple[str, float | None, str]:

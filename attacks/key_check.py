@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from attacks.potential import PROPOSED
 from attacks.reproducing import even
 from harness.contracts import Array, Belief, Confirmed, Guesses, Helper, View
 from harness.gf2 import all_words
@@ -25,6 +26,7 @@ class KeyCheck:
 
     name: str = "key-check"
     sees: frozenset[str] = frozenset({"helper"})
+    potential = PROPOSED["key-check"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         scheme, bits = view.scheme, int(view.scheme.key_bits)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from attacks.potential import PROPOSED
 from attacks.sensing import sensed_belief
 from harness.contracts import Belief, View
 
@@ -17,6 +18,7 @@ class Neighbour:
     name: str = "neighbour"
     sees: frozenset[str] = frozenset({"neighbour"})
     likes: frozenset[str] = frozenset({"population"})
+    potential = PROPOSED["neighbour"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         return sensed_belief(view, "neighbour", rng=rng)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from attacks.habits import habit_belief, habits_of, own_keys_recur, past_rows
+from attacks.potential import PROPOSED
 from attacks.reproducing import even
 from harness.contracts import Array, Belief, Exchange, Guesses, View
 
@@ -22,6 +23,7 @@ class PastKeys:
     name: str = "past-keys"
     sees: frozenset[str] = frozenset({"history", "labels"})
     likes: frozenset[str] = frozenset({"population"})
+    potential = PROPOSED["past-keys"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         past = _with_labels(view)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from attacks.potential import PROPOSED
 from attacks.strings import fitted_chain, likeliest_strings, order_that_fits
 from harness.contracts import Array, Belief, Guesses, View
 
@@ -24,6 +25,7 @@ class Population:
 
     name: str = "population"
     sees: frozenset[str] = frozenset({"population"})
+    potential = PROPOSED["population"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief | Guesses:
         known = view.population

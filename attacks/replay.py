@@ -9,6 +9,7 @@ import numpy as np
 from attacks.channels import part
 from attacks.choosing import best_witness
 from attacks.lags import best_lag, quantised
+from attacks.potential import PROPOSED
 from attacks.sensing import learned_belief, sensed_belief
 from harness.contracts import DEVICE_A, Array, Belief, Exchange, View, Witness
 
@@ -31,6 +32,7 @@ class Replay:
     name: str = "replay"
     sees: frozenset[str] = frozenset({ROLE})
     likes: frozenset[str] = frozenset({"population"})
+    potential = PROPOSED["replay"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         learned, past = view.population, view.history

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from attacks.choosing import best_for_others
+from attacks.potential import PROPOSED
 from attacks.sensing import sensed_belief
 from harness.contracts import Belief, View
 
@@ -20,6 +21,7 @@ class TouchingPartner:
     name: str = "touching-partner"
     sees: frozenset[str] = frozenset({"partner-touch"})
     likes: frozenset[str] = frozenset({"handshake", "population"})
+    potential = PROPOSED["touching-partner"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         return sensed_belief(view, best_for_others(view, ROLES, rng=rng), rng=rng)

@@ -12,6 +12,7 @@ from typing import Any
 from harness import plugins
 from harness.contracts import Corpus
 from harness.digests import file_digest, plugin_digest
+from harness.efforts import proposal
 from harness.errors import UsageError
 from harness.isolation import Stranger, meet
 from harness.score import Disclosure
@@ -147,6 +148,7 @@ def attack_facts(chosen: Chosen) -> dict[str, Any]:
     """What was run, for the record."""
     attack = chosen.attack
     isolated = isinstance(attack, Stranger)
+    proposed = None if isolated else proposal(attack)
     return {
         "name": attack.name,
         "sees": sorted(attack.sees),
@@ -156,6 +158,7 @@ def attack_facts(chosen: Chosen) -> dict[str, Any]:
         "parameters": {} if isolated else plugins.parameters_of(attack),
         "summary": attack.summary if isolated else plugins.summary_of(attack),
         "digest": file_digest(attack.spec) if isolated else plugin_digest(attack),
+        **({"potential": dict(proposed)} if proposed else {}),
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from harness.efforts import efforts
 from harness.results import Audit, Row, unmeasured
 
 __all__ = ["least_potential"]
@@ -12,8 +13,8 @@ __all__ = ["least_potential"]
 def least_potential(audit: Audit, scheme: str) -> Row:
     """The least attack potential among rated attacks whose odds lie above claimed ones.
 
-    Claims rate attacks and state the odds; the value is compared, not its limit. Another attack, rated or
-    not, may ask for less: the owners keep at most this.
+    Claims state the odds and rate attacks, or attacks propose a rating of their own; the value is
+    compared, not its limit. Another attack, rated or not, may ask for less: the owners keep at most this.
 
     Parameters
     ----------
@@ -27,9 +28,11 @@ def least_potential(audit: Audit, scheme: str) -> Row:
         Unit "points".
     """
     record = audit.claims
-    rated = {} if record is None else {p.attack: p for p in record.potential}
-    if record is None or not rated:
-        return _untested(audit, scheme, "no claims rated an attack")
+    if record is None:
+        return _untested(audit, scheme, "no claims say which odds are too much")
+    rated = {effort.attack: effort for effort in efforts(audit)}
+    if not rated:
+        return _untested(audit, scheme, "neither claims nor attacks rated an attack")
     targets = {str(c["id"]): c["at_most"] for c in record.claims["claim"] if c["measure"] == "success-odds"}
     reached = [
         (rated[support.attack], used.row, targets[judgement.claim])
@@ -55,7 +58,7 @@ def least_potential(audit: Audit, scheme: str) -> Row:
         unit="points",
         side="defender-at-most",
         method="rated-factors",
-        reason=f"{least.attack}, {least.band}: odds above the claimed {target:g}",
+        reason=f"{least.attack}, {least.band} ({least.source}): odds above the claimed {target:g}",
     )
 
 

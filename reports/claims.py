@@ -8,7 +8,7 @@ from reports.claims_text import claims_headline
 from reports.model import Block, Cell, Items, Paragraph, Table
 from reports.wording import budget_text, clean, number_text
 
-__all__ = ["claims_line", "claims_table", "open_claims", "potential", "scoped_out", "traceability"]
+__all__ = ["claims_line", "claims_table", "open_claims", "scoped_out", "traceability"]
 
 TONES = {"refuted": "alarm", "undecided": "open", "untested": "open", "withstood": "calm", "shown": "calm"}
 
@@ -125,23 +125,3 @@ def scoped_out(record: ClaimsRecord) -> Items:
     """Threats that the claims declare out of scope, with their reasons."""
     entries = tuple((clean(threat), clean(why)) for threat, why in record.out_of_scope.items())
     return Items(entries or (("", "none"),), key="out-of-scope")
-
-
-def potential(record: ClaimsRecord) -> Table | None:
-    """The attack potential that the claims file rates; None if it rates nothing."""
-    if not record.potential:
-        return None
-    rows = tuple(
-        (
-            Cell(clean(p.attack)),
-            Cell(str(p.points), clean(p.band)),
-            Cell(clean("; ".join(f"{name.replace('_', ' ')} {step}" for name, step in p.factors.items()))),
-            Cell(clean(p.rationale)),
-        )
-        for p in record.potential
-    )
-    caption = (
-        "As the claims file rates it: the more points, the more an adversary must bring along. Factors and "
-        "points of the Common Evaluation Methodology; its bands and some steps of time from memory."
-    )
-    return Table(caption, ("Adversary", "Points", "Factors", "Rationale"), rows, key="potential")

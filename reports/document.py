@@ -9,12 +9,14 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from harness.efforts import efforts
 from harness.results import SEVERITIES, Audit, Finding
 from harness.threats import STANDARD_ADVERSARIES
 from reports import claims, standing
 from reports.first_screen import evidence_line, first_screen, open_threats, unmeasured_parts, where
 from reports.model import Block, Cell, Code, Document, Facts, Figure, Items, Paragraph, Section, Table
 from reports.plots import figures_of
+from reports.potential import potential_table
 from reports.reading import attack_names, by_severity, key_bits, levels, not_run, outcome, scheme_names
 from reports.results import honest_tables, result_table
 from reports.wording import (
@@ -217,16 +219,15 @@ def _advice(finding: Finding) -> str:
 
 
 def _potential(audit: Audit) -> Section:
-    rated = claims.potential(audit.claims) if audit.claims is not None else None
-    if rated is not None:
-        return Section("potential", "Attack potential", (rated,))
-    text = (
-        "Not assessed in this version: no adversary of this report was rated for elapsed time, "
-        "expertise, "
-        "knowledge, window of opportunity or equipment. A low number of guesses says nothing about how "
-        "hard it is to come by the view that the guesses start from."
-    )
-    return Section("potential", "Attack potential", (Paragraph(text),))
+    rated = efforts(audit)
+    if not rated:
+        text = (
+            "Not assessed: no adversary of this report is rated for elapsed time, expertise, knowledge, "
+            "window of opportunity or equipment. A low number of guesses says nothing about how hard it is "
+            "to come by the view that the guesses start from."
+        )
+        return Section("potential", "Attack potential", (Paragraph(text),))
+    return Section("potential", "Attack potential", (potential_table(rated),))
 
 
 def _residual(audit: Audit, missing: list[str]) -> Section:

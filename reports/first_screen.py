@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from harness.efforts import Effort, efforts
 from harness.results import Audit, Finding, Row
 from reports.claims import claims_line, claims_table, open_claims
 from reports.model import Block, Cell, Facts, Items, Section, SignOff, Table
@@ -169,17 +172,18 @@ def _outcome_table(audit: Audit, found: list[Outcome]) -> Table:
         "Verdict",
     )
     level = levels(audit.rows)
+    asked = {effort.attack: effort for effort in efforts(audit)}
     return Table(
         f"Outcome of every adversary. Odds that the key is among the first guesses; level of "
         f"their intervals: {level}.",
         columns,
-        tuple(_outcome_row(audit, o) for o in found),
+        tuple(_outcome_row(audit, o, asked) for o in found),
         key="outcome",
         grouped=True,
     )
 
 
-def _outcome_row(audit: Audit, found: Outcome) -> tuple[Cell, ...]:
+def _outcome_row(audit: Audit, found: Outcome, asked: Mapping[str, Effort]) -> tuple[Cell, ...]:
     bits = key_bits(audit, found.scheme)
     verdict = found.verdict
     leak = found.leakage
@@ -189,12 +193,16 @@ def _outcome_row(audit: Audit, found: Outcome) -> tuple[Cell, ...]:
         leakage = Cell(leak.status if leak is not None else "–", _test(found.leakage_test))
     return (
         Cell(clean(found.scheme), f"{bits}-bit key" if bits is not None else f"key length {NOT_STATED}"),
-        Cell(clean(found.attack)),
+        Cell(clean(found.attack), _potential(asked.get(found.attack))),
         *(_odds_cell(found.odds.get(b), interval=b == 1) for b in ODDS_BUDGETS),
         _odds_cell(found.rank, interval=False),
         leakage,
         Cell(verdict.text, verdict.detail, verdict.tone),
     )
+
+
+def _potential(effort: Effort | None) -> str:
+    return "potential not rated" if effort is None else f"potential {effort.points}, {effort.band}"
 
 
 def _odds_cell(row: Row | None, *, interval: bool) -> Cell:

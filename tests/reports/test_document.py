@@ -181,7 +181,17 @@ def test_a_table_refuses_a_row_of_another_width() -> None:
 
 def test_reports_import_nothing_of_the_harness_but_data() -> None:
     """A report that cannot reach an estimator recomputes nothing."""
-    data = ("results", "rows", "contracts", "errors", "threats", "verdicts", "sidebyside", "swept")
+    data = (
+        "results",
+        "rows",
+        "contracts",
+        "errors",
+        "threats",
+        "verdicts",
+        "sidebyside",
+        "swept",
+        "efforts",
+    )
     data += ("claims.record",)
     allowed = {f"harness.{name}" for name in data}
     for path in Path(reports.__file__).parent.glob("*.py"):
