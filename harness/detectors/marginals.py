@@ -24,9 +24,9 @@ from harness.detectors.tails import (
 
 __all__ = ["PAIRED", "bit_marginals", "bit_pairs"]
 
-PAIRED = 1024
+PAIRED = 512
 """Only the first so many key bits are paired: pairs grow with the square."""
-_ROOM = 1 << 24  # floats of products of pairs held at once
+_ROOM = 1 << 22  # floats of products of pairs held at once
 
 
 def bit_marginals(data: Evidence) -> Detection:
@@ -87,6 +87,8 @@ def bit_pairs(data: Evidence) -> Detection:
         text = f"{named(np.union1d(i, j))} tied in {len(i)} pairs: {_strongest(tail, total, len(rows))}"
     else:
         text = f"the strongest tie of two key bits is chance: {_strongest(tail, total, len(rows))}"
+    if k < data.key_bits:
+        text += f"; only the first {k} key bits were paired"
     return found(slug, float(tail.min()), text, bits=lost, attempts=len(rows), subjects=data.subjects)
 
 
@@ -123,6 +125,6 @@ def _products(data: Evidence, rows: Array, k: int) -> tuple[Array, Array]:
     for start in range(0, len(rows), step):
         part = every[start : start + step]
         product = part.transpose(0, 2, 1) @ part
-        total += product.sum(axis=0, dtype=float)
-        squares += np.einsum("wij,wij->ij", product, product, dtype=float)
+        total += product.sum(axis=0)
+        squares += np.square(product, out=product).sum(axis=0)
     return total, squares

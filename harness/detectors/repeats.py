@@ -66,7 +66,7 @@ def shared_values(words: Array, subject: Array) -> Shared:
 
 
 def _moments(size: Array, space: float) -> tuple[float, float]:
-    """Variance and third central moment of how many values pairs of people share, given how many each has."""
+    """Variance and third central moment of the number of shared values, given how many each person has."""
     share = size / space
     spread = share * (1 - share)
     scale = space / (space - 1)
