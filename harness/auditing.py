@@ -47,6 +47,7 @@ from harness.isolation import Stranger
 from harness.measures import honest_rows
 from harness.pursuit import Outcome, pursue, pursue_together
 from harness.results import Audit, Finding, PerSubject, Row, unmeasured
+from harness.same_view import same_view_rows
 from harness.score import Disclosure, disclosure_of
 from harness.streams import stream
 from harness.view import needs, streams_of
@@ -224,6 +225,9 @@ def _audited(
             made += more
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
+        more, told = same_view_rows(attacked, attacks, scheme.name, honest, data=run.corpus.data)
+        made += more
+        findings += told
         if relay.NAME in run.in_house:
             more, theirs = _relayed(run, scheme, honest, captures)
             made += more

@@ -152,6 +152,7 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "least-tampering": _of_attack("element", more=True, methods=_HALVES),
         "tampering-noticed": _of_attack("probability", more=True),
         "queries-to-recovery": _of_attack("queries", more=True),
+        "gain-over": _of_attack("bit/symbol", more=False),
         "relay-agreement": _of_attack("probability", more=False, methods=_DELAYS),
         "relay-time-budget": _of_attack("s", more=False),
     }
