@@ -51,7 +51,7 @@ def _bit_by_bit(before: Array, after: Array, subject: Array) -> tuple[float, flo
 
 
 def _related(before: Array, after: Array) -> tuple[float, float, str]:
-    seen = relations(before, after)
+    seen = relations(before, after).with_known()
     at = np.flatnonzero(seen.of_wanted.any(axis=0))
     if not len(at):
         return 1.0, 0.0, "no sum of key bits is a sum of bits of the person's key before"

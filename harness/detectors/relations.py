@@ -28,6 +28,11 @@ class Relations:
         """b + rank [known 1] - rank [known wanted 1]."""
         return len(self.of_wanted)
 
+    def with_known(self) -> Relations:
+        """Only those in which a known column takes part."""
+        taken = self.of_known.any(axis=1)
+        return Relations(self.free, self.of_known[taken], self.of_wanted[taken])
+
     @property
     def chance(self) -> float:
         """Upper bound of the chance of as many relations if the wanted bits are fair and independent.

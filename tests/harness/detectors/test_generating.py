@@ -36,10 +36,12 @@ class Simple:
     def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         self.calls.append(len(witness.symbols))
         keys = self.coins(len(witness.symbols), rng)
-        return keys, {"masked": keys[:, :23] ^ witness.symbols[:, : self.key_bits]}
+        return keys, {"masked": keys[:, :23] ^ witness.symbols}
 
     def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        return helper["masked"] ^ witness.symbols[:, : self.key_bits], np.ones(len(witness.symbols), bool)
+        keys = np.zeros((len(witness.symbols), self.key_bits), np.uint8)
+        keys[:, :23] = helper["masked"] ^ witness.symbols
+        return keys, np.ones(len(keys), bool)
 
 
 class OwnCoins(Simple):
@@ -47,6 +49,16 @@ class OwnCoins(Simple):
 
     def coins(self, rows: int, rng: np.random.Generator) -> Array:
         return np.random.default_rng(7).integers(0, 2, (rows, self.key_bits), dtype=np.uint8)
+
+
+class SmallSeed(Simple):
+    """Stretches 2^16 seeds by a generator."""
+
+    def coins(self, rows: int, rng: np.random.Generator) -> Array:
+        seeds = rng.integers(0, 1 << 16, rows).tolist()
+        return np.stack(
+            [np.random.default_rng(s).integers(0, 2, self.key_bits, dtype=np.uint8) for s in seeds]
+        )
 
 
 class Gives(Simple):
@@ -145,6 +157,14 @@ def test_coins_tied_to_the_instance_are_found() -> None:
     found = key_repeats(evidence(honest, generations(OwnCoins(), honest, seed=0, least=2000)))
     assert found.p is not None
     assert found.p <= LEVEL
+
+
+def test_a_scheme_with_a_small_seed_is_found_by_what_is_generated() -> None:
+    scheme = SmallSeed(key_bits=64)
+    told = {d.slug: d for d in adjusted(detect(scheme, honest_of(scheme), seed=0))}
+    flagged = {slug for slug, d in told.items() if d.p is not None and d.p <= 0.001}
+    assert flagged == {"key-repeats"}
+    assert told["key-repeats"].bits == pytest.approx(48, abs=1)
 
 
 def test_interactive_schemes_agree_again() -> None:

@@ -167,6 +167,11 @@ def test_a_linear_generator(sound: Any, rng: np.random.Generator) -> None:
     assert "128 exact relations" in found.text
 
 
+def test_bits_tied_within_a_key_do_not_follow_from_the_key_before(sound: Any) -> None:
+    data = sound()
+    assert not heard(key_counter(changed(data, 90, data.keys[:, 5] ^ data.keys[:, 6])))
+
+
 @pytest.mark.parametrize("key_bits", [1, 3, 4, 8, 12])
 def test_short_keys_are_no_flaw(sound: Any, key_bits: int) -> None:
     data = sound(key_bits=key_bits)
