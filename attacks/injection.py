@@ -14,8 +14,8 @@ from attacks.sensing import position_prior
 from attacks.waveforms import on_grid, railed, wave
 from harness.contracts import DEVICE_A, Array, Belief, Capture, Exchange, View
 
-SIMULATED = 100  # other people's captures on which the adversary tries its waveform
-ROUGHLY = 2  # every other one of them at strengths that are tried besides
+SIMULATED = 60  # other people's captures on which the adversary tries its waveform
+ROUGHLY = 3  # every third of them at strengths that are tried besides
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
