@@ -112,3 +112,17 @@ def test_too_few_queries_leave_later_blocks_unknown(tmp_path_factory: pytest.Tem
 
 def test_a_scheme_that_discloses_nothing_has_no_levers() -> None:
     assert levers_of(object(), {"offset": np.zeros((1, 1, 7), np.uint8)}) is None
+
+
+def test_under_a_check_on_the_helper_data_no_difference_is_taken_for_known(
+    stages: dict[str, Stage],
+) -> None:
+    stage = stages["helper"]
+    levers = levers_of(stage.scheme, stage.honest.helper)
+    assert levers is not None
+    with device_of(stage.scheme, stage.honest, np.arange(stage.honest.attempts)) as (device, _):
+        accepted = device(dict(stage.honest.helper))
+        differ, known = differences(device, stage.honest.helper, levers, accepted, 7, 100)
+    assert accepted.mean() > 0.5
+    assert not known.any()
+    assert not differ.any()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -160,3 +160,14 @@ def test_a_scheme_of_several_rounds_has_no_device(stage: Stage) -> None:
     answer = Stage(Rounds(), stage.honest, stage.disclosure, stage.captures, stage.folds).pursued(Greedy())
     assert answer.untested is not None
     assert "several rounds" in answer.untested
+
+
+def test_no_key_is_shared_where_a_holds_none(stage: Stage) -> None:
+    rows, helper = rows_of(stage)
+    a = replace(stage.honest.a, acquired=np.arange(len(rows)) > 0)
+    with device_of(SCHEME, replace(stage.honest, a=a), rows) as (device, asked):
+        accepted = device(helper)
+    assert stage.honest.agreed[0]
+    assert accepted[0]
+    assert not asked.agreed[0][0]
+    np.testing.assert_array_equal(asked.agreed[0][1:], stage.honest.agreed[1:])
