@@ -257,7 +257,12 @@ def disturbed(capture: Capture, added: Array | None, rows: Array, limits: tuple[
     if added is None:
         return capture
     mixed = capture.samples + added[rows][:, :, : capture.samples.shape[2]]
-    return replace(capture, samples=np.clip(mixed, *limits))
+    mixed = np.clip(mixed, *limits)
+    seconds = capture.seconds
+    if seconds is not None and capture.rate_hz is None and capture.unit == "s":
+        # intervals that are longer or shorter take more or less time
+        seconds = np.maximum(seconds + np.nansum((mixed - capture.samples)[:, 0], axis=1), 0.0)
+    return replace(capture, samples=mixed, seconds=seconds)
 
 
 def with_runs(honest: Honest, acts: Sequence[Act]) -> Honest:

@@ -48,6 +48,16 @@ def test_what_is_added_is_cut_to_the_greatest_value_ever_recorded(stage: Stage) 
     np.testing.assert_array_equal(found.samples, [[[-1.2, 0.6, np.nan]]])
 
 
+def test_longer_intervals_take_longer() -> None:
+    beats = np.array([[[0.8, 0.9, np.nan]], [[0.7, 0.8, 0.9]]])
+    capture = Capture(
+        samples=beats, rate_hz=None, signal="intervals", unit="s", seconds=np.array([2.0, 2.5])
+    )
+    found = disturbed(capture, np.full((2, 1, 3), 0.25), np.arange(2), (0.5, 1.1))
+    assert found.seconds is not None
+    np.testing.assert_allclose(found.seconds, [2.45, 3.2])  # .9 reaches the end of the range, 1.1
+
+
 def test_both_devices_run_again_on_what_they_now_sense(stage: Stage) -> None:
     answer = stage.pursued(Pushes({DEVICE_A: 50.0, DEVICE_B: 50.0}))
     (act,) = answer.acts
