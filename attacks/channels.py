@@ -29,6 +29,7 @@ __all__ = [
     "Channel",
     "Maker",
     "assumed_table",
+    "examples_of",
     "inputs_of",
     "learned_channel",
     "log_score",
@@ -77,7 +78,7 @@ def assumed_table(alphabet: int, *, error: float = 0.3) -> SymbolTable:
     return SymbolTable(np.log(table))
 
 
-def inputs_of(seen: Witness) -> Array:
+def inputs_of(seen: Witness, *, neighbours: int = NEIGHBOURS) -> Array:
     """(rows, m, inputs): features here and at the neighbours, standing still at the ends."""
     features = seen.features
     if features is None:
@@ -85,7 +86,7 @@ def inputs_of(seen: Witness) -> Array:
     features = np.where(np.isfinite(features), features, 0.0)
     m = features.shape[1]
     moved = [
-        features[:, np.clip(np.arange(m) + step, 0, m - 1)] for step in range(-NEIGHBOURS, NEIGHBOURS + 1)
+        features[:, np.clip(np.arange(m) + step, 0, m - 1)] for step in range(-neighbours, neighbours + 1)
     ]
     return np.concatenate(moved, axis=2)
 
@@ -97,9 +98,10 @@ class Regression:
     scaler: StandardScaler
     model: LogisticRegression
     alphabet: int
+    neighbours: int = NEIGHBOURS
 
     def __call__(self, seen: Witness) -> Array:
-        inputs = inputs_of(seen)
+        inputs = inputs_of(seen, neighbours=self.neighbours)
         flat = _curved(self.scaler.transform(inputs.reshape(-1, inputs.shape[2])))
         probability = np.zeros((len(flat), self.alphabet))
         probability[:, self.model.classes_.astype(np.intp)] = self.model.predict_proba(flat)
@@ -113,13 +115,23 @@ def _curved(x: Array) -> Array:
     return np.concatenate([x, x**2], axis=1)
 
 
-def regression(seen: Witness, true: Witness, rng: np.random.Generator) -> Regression | None:
-    """Fitted on at most MOST_EXAMPLES symbols; None where only one symbol occurs."""
-    inputs, symbols = inputs_of(seen), true.symbols.ravel()
+def examples_of(
+    seen: Witness, true: Witness, rng: np.random.Generator, *, neighbours: int = NEIGHBOURS
+) -> tuple[Array, Array]:
+    """At most MOST_EXAMPLES symbols, drawn at random, and the inputs that go with them."""
+    inputs, symbols = inputs_of(seen, neighbours=neighbours), true.symbols.ravel()
     flat = inputs.reshape(-1, inputs.shape[2])
     if len(flat) > MOST_EXAMPLES:
         some = rng.choice(len(flat), MOST_EXAMPLES, replace=False)
         flat, symbols = flat[some], symbols[some]
+    return flat, symbols
+
+
+def regression(
+    seen: Witness, true: Witness, rng: np.random.Generator, *, neighbours: int = NEIGHBOURS
+) -> Regression | None:
+    """Fitted on some examples; None where only one symbol occurs."""
+    flat, symbols = examples_of(seen, true, rng, neighbours=neighbours)
     if len(np.unique(symbols)) < 2:
         return None
     scaler = StandardScaler().fit(flat)
@@ -128,7 +140,7 @@ def regression(seen: Witness, true: Witness, rng: np.random.Generator) -> Regres
         # a fit cut short is judged on held-out people like any other
         warnings.simplefilter("ignore", ConvergenceWarning)
         model.fit(_curved(scaler.transform(flat)), symbols)
-    return Regression(scaler, model, true.alphabet)
+    return Regression(scaler, model, true.alphabet, neighbours)
 
 
 @dataclass(frozen=True, slots=True)

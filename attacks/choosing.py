@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from attacks.channels import learned_channel, log_score, part
-from attacks.lags import best_lag, quantised
+from attacks.lags import best_lag
+from attacks.quantising import quantised
 from harness.contracts import Array, Capture, View, Witness
 
 __all__ = ["best_capture", "best_for_others", "best_witness"]

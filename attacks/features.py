@@ -7,14 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from attacks.lags import (
-    SEARCHED_ATTEMPTS,
-    best_lag,
-    candidate_lags,
-    quantised,
-    some_of,
-    symbol_information,
-)
+from attacks.channels import inputs_of
+from attacks.lags import SEARCHED_ATTEMPTS, best_lag, candidate_lags, symbol_information
+from attacks.quantising import quantised, some_of
 from harness.contracts import Array, Capture, Witness
 
 __all__ = ["OFFSETS", "aligned", "lags_of", "own_columns", "strongest_first"]
@@ -70,19 +65,21 @@ def aligned(
     -------
     Witness
         Features (attempts, m, f), finite; first those of the first role at its lag (see `own_columns`): the
-        quantiser's or, without any, symbols as indicators. Each role adds whether its capture sufficed.
+        quantiser's or, without any, symbols as indicators. Then of each role the same at its lag, here and
+        next to here, at the other offsets, here alone, and whether its capture sufficed.
     """
     found: list[Array] = []
-    symbols: list[Witness] = []
+    seen: list[Witness] = []
     for role in roles:
         step = _step(captures[role])
-        for offset in offsets:
-            seen = quantised(scheme, captures[role], lag=lags[role] + offset * step)
-            found.append(_features(seen))
-            symbols.append(seen)
-        enough = np.repeat(symbols[-len(offsets)].acquired[:, None], found[0].shape[1], axis=1)
+        at = [quantised(scheme, captures[role], lag=lags[role] + offset * step) for offset in offsets]
+        if not found:
+            found.append(_features(at[0]))
+        found += [inputs_of(at[0]), *(_features(w) for w in at[1:])]
+        enough = np.repeat(at[0].acquired[:, None], at[0].symbols.shape[1], axis=1)
         found.append(enough[:, :, None].astype(float))
-    first = symbols[0]
+        seen.append(at[0])
+    first = seen[0]
     return Witness(
         symbols=first.symbols,
         alphabet=first.alphabet,

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from attacks.lags import quantised
 from attacks.levers import Levers, levers_of
 from attacks.potential import PROPOSED
+from attacks.quantising import quantised
 from attacks.sensing import position_prior
 from attacks.tampering import changeable, flipped, zeroed
 from harness.contracts import DEVICE_B, Array, Belief, Device, Exchange, Helper, View

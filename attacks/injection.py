@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from attacks.channels import Channel, learned_channel, normalised, part, symbol_table
-from attacks.lags import quantised
 from attacks.potential import PROPOSED
+from attacks.quantising import quantised
 from attacks.sensing import position_prior
 from attacks.waveforms import on_grid, railed, wave
 from harness.contracts import DEVICE_A, Array, Belief, Capture, Exchange, View

@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from attacks.quantising import quantised, some_of
 from harness.contracts import Array, Capture, Witness
 
-__all__ = ["best_lag", "candidate_lags", "quantised", "shifted", "some_of", "symbol_information"]
+__all__ = ["best_lag", "candidate_lags", "symbol_information"]
 
-ROWS_AT_ONCE = 50  # attempts quantised at once: temporaries that fit a cache are several times faster
 SEARCHED_ATTEMPTS = 48  # of other people; the lag is one number, and needs few
 SERIES_LAGS_S = tuple(round(0.05 * i, 2) for i in range(-4, 11))  # -0.2 s .. 0.5 s: a copying hand is late
 EVENT_LAGS = (-2, -1, 0, 1, 2)
@@ -20,48 +20,6 @@ def candidate_lags(capture: Capture) -> tuple[int, ...]:
     """Lags worth trying, in samples or, for an event series, in events; 0 first."""
     lags = EVENT_LAGS if capture.rate_hz is None else [round(s * capture.rate_hz) for s in SERIES_LAGS_S]
     return tuple(sorted(set(lags), key=abs))
-
-
-def quantised(scheme: Any, capture: Capture, *, lag: int = 0) -> Witness:
-    """What the scheme's own quantiser makes of a capture `lag` samples later, in small batches."""
-    rows = len(capture.samples)
-    parts = [
-        scheme.witness(shifted(some_of(capture, np.arange(i, min(i + ROWS_AT_ONCE, rows))), lag))
-        for i in range(0, rows, ROWS_AT_ONCE)
-    ]
-    features = [p.features for p in parts if p.features is not None]
-    return Witness(
-        symbols=np.concatenate([p.symbols for p in parts]),
-        alphabet=parts[0].alphabet,
-        acquired=np.concatenate([p.acquired for p in parts]),
-        features=np.concatenate(features) if len(features) == len(parts) else None,
-    )
-
-
-def some_of(capture: Capture, rows: Array) -> Capture:
-    """Some rows of a capture."""
-    return Capture(
-        samples=capture.samples[rows],
-        rate_hz=capture.rate_hz,
-        signal=capture.signal,
-        unit=capture.unit,
-        seconds=None if capture.seconds is None else capture.seconds[rows],
-    )
-
-
-def shifted(capture: Capture, lag: int) -> Capture:
-    """The capture `lag` samples later: sample t of it is sample t + lag; the edge repeats."""
-    if lag == 0:
-        return capture
-    x = capture.samples
-    index = np.clip(np.arange(x.shape[2]) + lag, 0, x.shape[2] - 1)
-    return Capture(
-        samples=x[:, :, index],
-        rate_hz=capture.rate_hz,
-        signal=capture.signal,
-        unit=capture.unit,
-        seconds=capture.seconds,
-    )
 
 
 def symbol_information(seen: Array, true: Array, alphabet: int) -> float:

@@ -11,9 +11,9 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 
 from attacks.channels import (
     MAKERS,
-    MOST_EXAMPLES,
     Channel,
     Maker,
+    examples_of,
     inputs_of,
     normalised,
     regression,
@@ -27,13 +27,13 @@ _LEAST = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Estimated:
-    """Any probabilistic estimator of scikit-learn, on the features here and next to here."""
+    """Any probabilistic estimator of scikit-learn, on features that hold their neighbours already."""
 
     model: Any
     alphabet: int
 
     def __call__(self, seen: Witness) -> Array:
-        inputs = inputs_of(seen)
+        inputs = inputs_of(seen, neighbours=0)
         probability = np.full((inputs.shape[0] * inputs.shape[1], self.alphabet), _LEAST)
         told = self.model.predict_proba(inputs.reshape(-1, inputs.shape[2]))
         probability[:, np.asarray(self.model.classes_).astype(np.intp)] += told
@@ -66,12 +66,8 @@ def _narrowed(seen: Witness, columns: int) -> Witness:
 
 
 def estimated(seen: Witness, true: Witness, rng: np.random.Generator, *, estimator: Any) -> Channel | None:
-    """A fitted copy of the estimator, on MOST_EXAMPLES symbols at most; None where only one occurs."""
-    inputs, symbols = inputs_of(seen), true.symbols.ravel()
-    flat = inputs.reshape(-1, inputs.shape[2])
-    if len(flat) > MOST_EXAMPLES:
-        some = rng.choice(len(flat), MOST_EXAMPLES, replace=False)
-        flat, symbols = flat[some], symbols[some]
+    """A fitted copy of the estimator; None where only one symbol occurs."""
+    flat, symbols = examples_of(seen, true, rng, neighbours=0)
     if len(np.unique(symbols)) < 2:
         return None
     return Estimated(clone(estimator).fit(flat, symbols), true.alphabet)
@@ -80,7 +76,7 @@ def estimated(seen: Witness, true: Witness, rng: np.random.Generator, *, estimat
 def boosted_trees() -> Any:
     """The estimator that is used unless another is given."""
     return HistGradientBoostingClassifier(
-        max_iter=80, learning_rate=0.1, max_leaf_nodes=15, min_samples_leaf=40, random_state=0
+        max_iter=40, learning_rate=0.2, max_leaf_nodes=12, min_samples_leaf=40, random_state=0
     )
 
 
@@ -104,7 +100,10 @@ def makers_for(columns: int, *, estimator: Any = None) -> tuple[Maker, ...]:
 
     def pooled(seen: Witness, true: Witness, rng: np.random.Generator) -> Channel | None:
         model = boosted_trees() if estimator is None else estimator
-        both = (regression(seen, true, rng), estimated(seen, true, rng, estimator=model))
+        both = (
+            regression(seen, true, rng, neighbours=0),
+            estimated(seen, true, rng, estimator=model),
+        )
         known = tuple(c for c in both if c is not None)
         return Pooled(known) if known else None
 

@@ -9,9 +9,9 @@ import numpy as np
 
 from attacks.channels import learned_channel, normalised, part
 from attacks.features import aligned, lags_of, own_columns, strongest_first
-from attacks.lags import some_of
 from attacks.learned_channels import makers_for
 from attacks.potential import PROPOSED
+from attacks.quantising import some_of
 from attacks.sensing import position_prior
 from harness.contracts import Array, Belief, View
 

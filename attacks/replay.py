@@ -8,8 +8,9 @@ import numpy as np
 
 from attacks.channels import part
 from attacks.choosing import best_witness
-from attacks.lags import best_lag, quantised
+from attacks.lags import best_lag
 from attacks.potential import PROPOSED
+from attacks.quantising import quantised
 from attacks.sensing import learned_belief, sensed_belief
 from harness.contracts import DEVICE_A, Array, Belief, Exchange, View, Witness
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from attacks.channels import assumed_table, learned_channel, normalised, part
-from attacks.lags import best_lag, quantised
+from attacks.lags import best_lag
+from attacks.quantising import quantised
 from harness.contracts import Array, Belief, View, Witness
 
 __all__ = ["learned_belief", "position_prior", "sensed_belief"]

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from sklearn.metrics import mutual_info_score
 
-from attacks.lags import best_lag, candidate_lags, shifted, symbol_information
+from attacks.lags import best_lag, candidate_lags, symbol_information
+from attacks.quantising import shifted
 from harness.contracts import Array, Capture, Witness
 
 RATE = 100.0
