@@ -36,6 +36,8 @@ __all__ = [
     "normalised",
     "part",
     "regression",
+    "residual_lookup",
+    "symbol_table",
 ]
 
 NEIGHBOURS = 2  # symbols before and after whose features help

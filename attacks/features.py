@@ -9,7 +9,7 @@ import numpy as np
 
 from attacks.channels import inputs_of
 from attacks.lags import SEARCHED_ATTEMPTS, best_lag, candidate_lags, symbol_information
-from attacks.quantising import quantised, some_of
+from attacks.quantising import names_of, quantised, some_of
 from harness.contracts import Array, Capture, Witness
 
 __all__ = ["OFFSETS", "aligned", "lags_of", "own_columns", "strongest_first"]
@@ -72,7 +72,11 @@ def aligned(
     seen: list[Witness] = []
     for role in roles:
         step = _step(captures[role])
-        at = [quantised(scheme, captures[role], lag=lags[role] + offset * step) for offset in offsets]
+        names = names_of(captures[role])
+        at = [
+            quantised(scheme, captures[role], lag=lags[role] + offset * step, names=names)
+            for offset in offsets
+        ]
         if not found:
             found.append(_features(at[0]))
         found += [inputs_of(at[0]), *(_features(w) for w in at[1:])]

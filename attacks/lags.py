@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from attacks.quantising import quantised, some_of
+from attacks.quantising import names_of, quantised, some_of
 from harness.contracts import Array, Capture, Witness
 
 __all__ = ["best_lag", "candidate_lags", "symbol_information"]
@@ -52,9 +52,10 @@ def best_lag(scheme: Any, capture: Capture, true: Witness) -> int:
     """
     rows = np.unique(np.linspace(0, len(true.acquired) - 1, SEARCHED_ATTEMPTS).astype(int))
     few = some_of(capture, rows)
+    names = names_of(few)
     best, most = 0, -np.inf
     for lag in candidate_lags(capture):
-        seen = quantised(scheme, few, lag=lag)
+        seen = quantised(scheme, few, lag=lag, names=names)
         said = symbol_information(seen.symbols, true.symbols[rows], true.alphabet)
         if said > most:
             best, most = lag, said

@@ -10,13 +10,14 @@ from sklearn.base import clone
 from sklearn.ensemble import HistGradientBoostingClassifier
 
 from attacks.channels import (
-    MAKERS,
     Channel,
     Maker,
     examples_of,
     inputs_of,
     normalised,
     regression,
+    residual_lookup,
+    symbol_table,
 )
 from harness.contracts import Array, Witness
 
@@ -83,6 +84,8 @@ def boosted_trees() -> Any:
 def makers_for(columns: int, *, estimator: Any = None) -> tuple[Maker, ...]:
     """Ways to learn from an aligned witness: those of a plain attack, and those of many features.
 
+    The regression of a plain attack is not among them: the pooled one has all of its inputs.
+
     Parameters
     ----------
     columns : int
@@ -107,4 +110,8 @@ def makers_for(columns: int, *, estimator: Any = None) -> tuple[Maker, ...]:
         known = tuple(c for c in both if c is not None)
         return Pooled(known) if known else None
 
-    return (*(narrowed(make) for make in MAKERS), pooled)
+    plain: tuple[Maker, ...] = (
+        lambda seen, true, _: symbol_table(seen, true),
+        lambda seen, true, _: residual_lookup(seen, true),
+    )
+    return (*(narrowed(make) for make in plain), pooled)

@@ -18,7 +18,7 @@ from harness.contracts import Array, Belief, View
 SENSES = frozenset(
     {"mimic", "camera", "remote", "other-site", "earlier", "partner-touch", "handshake", "neighbour"}
 )
-EXAMPLES = 150  # attempts of other people, spread over all of them: as many symbols as a fit can use
+EXAMPLES = 100  # attempts of other people, spread over all of them: more told hardly more of simulated ones
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +62,8 @@ class Profiled:
             return _without_a_view(view, learned.witness.symbols.shape[1], learned.witness.alphabet)
         some = usable[np.unique(np.linspace(0, len(usable) - 1, EXAMPLES).astype(int))]
         true, scheme = part(learned.witness, some), view.scheme
+        lags = lags_of(scheme, {r: learned.captures[r] for r in roles}, learned.witness)
         theirs = {r: some_of(learned.captures[r], some) for r in roles}
-        lags = lags_of(scheme, theirs, true)
         order = strongest_first(scheme, theirs, lags, true)
         channel = learned_channel(
             aligned(scheme, theirs, lags, order),

@@ -4,23 +4,39 @@ from __future__ import annotations
 
 import hashlib
 import pickle
+from collections.abc import Sequence
 from typing import Any, TypeAlias
 
 import numpy as np
 
 from harness.contracts import Array, Capture, Witness
 
-__all__ = ["quantised", "shifted", "some_of"]
+__all__ = ["names_of", "quantised", "shifted", "some_of"]
 
 _Row: TypeAlias = tuple[Array, int, Array, Array | None]
 _MOST = 100_000
-_SEEN: dict[tuple[type, bytes], _Row] = {}
+_SEEN: dict[tuple[tuple[type, bytes, int], bytes], _Row] = {}
 """What a scheme made of an attempt before. Folds share most of their people and attacks their roles, and a
 witness depends on its own attempt alone, so this saves most of the time of an audit and changes no number:
 attempts are quantised one by one, whatever else was asked for."""
 
 
-def quantised(scheme: Any, capture: Capture, *, lag: int = 0) -> Witness:
+def names_of(capture: Capture) -> list[bytes]:
+    """A name for each attempt, by all that its capture holds."""
+    kind = f"{capture.rate_hz} {capture.signal} {capture.unit}".encode()
+    names = []
+    for i, samples in enumerate(capture.samples):
+        name = hashlib.sha256(kind)
+        name.update(samples.tobytes())
+        if capture.seconds is not None:
+            name.update(capture.seconds[i].tobytes())
+        names.append(name.digest())
+    return names
+
+
+def quantised(
+    scheme: Any, capture: Capture, *, lag: int = 0, names: Sequence[bytes] | None = None
+) -> Witness:
     """What the scheme's own quantiser makes of a capture `lag` samples later.
 
     Parameters
@@ -29,20 +45,17 @@ def quantised(scheme: Any, capture: Capture, *, lag: int = 0) -> Witness:
     capture : Capture
     lag : int
         Samples or, for an event series, events.
+    names : sequence of bytes, optional
+        Of the attempts, from `names_of`: who tries several lags need not read the capture again for each.
 
     Returns
     -------
     Witness
     """
-    kind = f"{capture.rate_hz} {capture.signal} {capture.unit} {lag}".encode()
-    state = hashlib.sha256(kind + _state(scheme)).digest()
+    state = (type(scheme), _state(scheme), lag)
     rows = []
-    for i in range(len(capture.samples)):
-        name = hashlib.sha256(state)
-        name.update(np.ascontiguousarray(capture.samples[i]))
-        if capture.seconds is not None:
-            name.update(capture.seconds[i].tobytes())
-        key = (type(scheme), name.digest())
+    for i, name in enumerate(names_of(capture) if names is None else names):
+        key = (state, name)
         if key not in _SEEN:
             if len(_SEEN) >= _MOST:
                 _SEEN.clear()
@@ -68,11 +81,8 @@ def _state(scheme: Any) -> bytes:
     try:
         return pickle.dumps(scheme)
     except (pickle.PicklingError, AttributeError, TypeError):  # a class inside a function, for instance
-        return (
-            repr(sorted(vars(scheme).items())).encode()
-            if hasattr(scheme, "__dict__")
-            else repr(scheme).encode()
-        )
+        told = sorted(vars(scheme).items()) if hasattr(scheme, "__dict__") else scheme
+        return repr(told).encode()
 
 
 def some_of(capture: Capture, rows: Array) -> Capture:

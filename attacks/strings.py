@@ -11,6 +11,7 @@ from harness.contracts import Array
 __all__ = ["Chain", "fitted_chain", "likeliest_strings", "order_that_fits"]
 
 ORDERS = (0, 1, 2, 3)
+WORTH = 2.0
 _STATES = 64  # contexts that are counted at most
 
 
@@ -79,7 +80,7 @@ def order_that_fits(
     Returns
     -------
     order : int
-        Of equally good ones the least.
+        0 unless another is better by `WORTH` bits a string: a list ends, a belief by place does not.
     surprise : float
         Bits of a whole string of people who were not learned from.
     """
@@ -91,6 +92,8 @@ def order_that_fits(
         float(fitted_chain(strings[half], alphabet, o).log_prob(strings[~half]).mean()) for o in tried
     ]
     best = int(np.argmax(scores))
+    if scores[best] < scores[0] + WORTH * float(np.log(2)):
+        best = 0
     return tried[best], -scores[best] / float(np.log(2))
 
 

@@ -20,6 +20,7 @@ from threadpoolctl import threadpool_limits
 
 from harness import enumeration_rows, in_house, plugins, relay
 from harness.active_rows import acting_rows, assumed
+from harness.assumptions import marked, resting_on
 from harness.attack_measures import BUDGETS, attack_rows
 from harness.bits_left import ledger_rows
 from harness.cache import Captures, one_kind, render
@@ -222,7 +223,7 @@ def _audited(
             if outcome.scores is not None:
                 outcomes[name] = scores_digest(outcome.scores)
             more, theirs = _rows_of(run, scheme, honest, disclosure, name, outcome)
-            made += more
+            made += marked(more, resting_on(run.corpus, captures, scheme, facing, name))
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
         more, told = same_view_rows(attacked, attacks, scheme.name, honest, data=run.corpus.data)
@@ -233,10 +234,10 @@ def _audited(
             made += more
             own += theirs
         if enumeration_rows.NAME in run.in_house:
-            more, told = enumeration_rows.enumeration_rows(
+            more, told, belief = enumeration_rows.enumeration_rows(
                 attacked, scheme, honest, disclosure, data=run.corpus.data, budgets=run.budgets
             )
-            made += more
+            made += marked(more, resting_on(run.corpus, captures, scheme, facing, belief))
             findings += told
         made += ledger_rows(
             made, honest, scheme=scheme.name, key_bits=int(scheme.key_bits), data=run.corpus.data

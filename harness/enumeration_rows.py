@@ -39,7 +39,7 @@ def enumeration_rows(
     *,
     data: str,
     budgets: Sequence[int],
-) -> tuple[list[Row], list[Finding]]:
+) -> tuple[list[Row], list[Finding], str]:
     """Odds of an adversary who tries keys best first, and whether its lists bear out the ranks.
 
     Parameters
@@ -52,17 +52,19 @@ def enumeration_rows(
     Returns
     -------
     rows, findings
+    belief : str
+        Whose was carried on; empty if nobody's.
     """
     table = Rows(scheme.name, NAME, data)
     if disclosure.labels is None or not disclosure.enumerable:
         table.skip(
             "success-odds", "probability", "keys are listed only for disclosed codes of few words a block"
         )
-        return table.rows, []
+        return table.rows, [], ""
     chosen = _strongest(outcomes, int(scheme.key_bits))
     if chosen is None:
         table.skip("success-odds", "probability", "no adversary here holds a belief about the witness")
-        return table.rows, []
+        return table.rows, [], ""
     name, outcome, scores = chosen
     rows = _spread(scores, int(scheme.key_bits))
     found = dict(_lists(outcome.folds, scheme, honest, disclosure, scores, rows))
@@ -78,7 +80,8 @@ def enumeration_rows(
             low, high, subject, side="attacker-at-least", attacker=scores.attacker
         )
         table.add("success-odds", estimate, budget=budget, reason=said)
-    return table.rows, [_disagreement(scheme.name, name, len(wrong), len(found))] if wrong else []
+    findings = [_disagreement(scheme.name, name, len(wrong), len(found))] if wrong else []
+    return table.rows, findings, name
 
 
 def _disagreement(scheme: str, name: str, wrong: int, tried: int) -> Finding:

@@ -316,17 +316,6 @@ def test_roles_that_nobody_reads_are_reported(scheme: SignCommitment, people: Ch
     assert [f.details["role"] for f in result.findings if f.id == "role-not-read"] == ["remote"]
 
 
-def test_attacks_that_act_are_not_run_yet(scheme: SignCommitment, people: Channel) -> None:
-    class Asks:
-        name, sees = "asks", frozenset({"device"})
-
-        def believe(self, view, *, rng):  # type: ignore[no-untyped-def]
-            raise AssertionError
-
-    (row,) = audit(scheme, attacks=Asks(), corpus=people).select(attack="asks")
-    assert row.status == "untested"
-
-
 @pytest.mark.parametrize(
     ("options", "sentence"),
     [
