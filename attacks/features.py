@@ -71,11 +71,10 @@ def aligned(
     found: list[Array] = []
     seen: list[Witness] = []
     for role in roles:
-        step = _step(captures[role])
         names = names_of(captures[role])
         at = [
-            quantised(scheme, captures[role], lag=lags[role] + offset * step, names=names)
-            for offset in offsets
+            quantised(scheme, captures[role], lag=lags[role] + moved, names=names)
+            for moved in _around(captures[role], offsets)
         ]
         if not found:
             found.append(_features(at[0]))
@@ -105,6 +104,7 @@ def _features(seen: Witness) -> Array:
     return np.where(np.isfinite(features), features, 0.0)
 
 
-def _step(capture: Capture) -> int:
-    """Samples, or events, between neighbouring lags of the search."""
-    return int(np.diff(np.sort(candidate_lags(capture))).min())
+def _around(capture: Capture, offsets: Sequence[int]) -> list[int]:
+    """Offsets in samples, or in events; too slow a series has none but 0."""
+    lags = np.sort(candidate_lags(capture))
+    return [offset * int(np.diff(lags).min()) for offset in offsets] if len(lags) > 1 else [0]

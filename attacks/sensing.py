@@ -8,18 +8,16 @@ from attacks.channels import assumed_table, learned_channel, normalised, part
 from attacks.lags import best_lag
 from attacks.quantising import quantised
 from harness.contracts import Array, Belief, View, Witness
+from harness.prior import symbol_prior
 
 __all__ = ["learned_belief", "position_prior", "sensed_belief"]
 
 
 def position_prior(view: View, symbols: int, alphabet: int) -> Array:
     """(symbols, alphabet) natural logs: how often other people have each symbol at each place."""
-    counts = np.full((symbols, alphabet), 1.0)
-    if view.population is not None and view.population.witness is not None:
-        known = view.population.witness
-        for value in range(alphabet):
-            counts[:, value] += (known.symbols[known.acquired] == value).sum(axis=0)
-    return np.asarray(np.log(counts / counts.sum(axis=1, keepdims=True)))
+    known = view.population.witness if view.population is not None else None
+    rows = np.zeros((0, symbols), np.uint8) if known is None else known.symbols[known.acquired]
+    return symbol_prior(rows, alphabet)
 
 
 def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:

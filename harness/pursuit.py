@@ -23,7 +23,8 @@ from harness.errors import ContractError, CorpusError
 from harness.exchange import Honest
 from harness.interference import Act, interferes
 from harness.isolation import Stranger
-from harness.score import Disclosure, Scores, judge, merge, symbol_prior
+from harness.prior import symbol_prior
+from harness.score import Disclosure, Scores, judge, merge
 from harness.view import Rows, Unseen, needs, population_rows
 
 __all__ = ["FoldAnswer", "Outcome", "pursue", "pursue_together"]

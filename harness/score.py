@@ -24,7 +24,7 @@ from harness.ordered_statistics import after_own_decoder, ordered_statistics
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 from harness.surprise import expected_surprise, symbol_surprise
 
-__all__ = ["Disclosure", "Scores", "disclosure_of", "judge", "symbol_prior"]
+__all__ = ["Disclosure", "Scores", "disclosure_of", "judge"]
 
 ORDERED_STATISTICS = "ordered-statistics"
 BEST_FIRST = 64  # witnesses tried through `reproduce` where a scheme discloses nothing
@@ -119,19 +119,6 @@ def disclosure_of(scheme: Any, honest: Honest) -> Disclosure:
         code_length=linear.parity.shape[1],
         blocks=linear.positions.shape[1],
     )
-
-
-def symbol_prior(symbols: Array, alphabet: int) -> Array:
-    """(m, alphabet) log-probability of each symbol at each position, from other people's witnesses.
-
-    One count is shared by the symbols of a position, so that nothing is impossible. With nobody to
-    learn from, all symbols are equally likely.
-    """
-    m = symbols.shape[1]
-    counts = np.full((m, alphabet), 1.0 / alphabet)
-    for value in range(alphabet):
-        counts[:, value] += (symbols == value).sum(axis=0)
-    return np.asarray(np.log(counts / counts.sum(axis=1, keepdims=True)))
 
 
 def judge(

@@ -15,7 +15,7 @@ _FLOOR = -1e3  # nats: a belief that rules out the truth loses a lot, not everyt
 def channel_to_b(a: Array, b: Array, alphabet: int) -> Array:
     """(alphabet, alphabet) probability of B's symbol given A's, from other people's attempts.
 
-    One count is shared by the symbols of B, as in `harness.score.symbol_prior`; an A symbol that nobody
+    One count is shared by the symbols of B, so that nothing is impossible; an A symbol that nobody
     had says nothing of B's.
     """
     counts = np.bincount(a.ravel().astype(np.intp) * alphabet + b.ravel(), minlength=alphabet**2)

@@ -16,7 +16,8 @@ from harness.contracts import Array, Belief, Guesses, Helper, Linear, Witness
 from harness.errors import ContractError
 from harness.estimators.leakage import permutation_p_value
 from harness.exchange import Honest
-from harness.score import BEST_FIRST, Scores, disclosure_of, judge, likeliest, merge, symbol_prior
+from harness.prior import symbol_prior
+from harness.score import BEST_FIRST, Scores, disclosure_of, judge, likeliest, merge
 from schemes.commitment import Commitment, commitment
 
 M = 6  # symbols
@@ -261,10 +262,27 @@ def test_a_scheme_that_offers_no_way_is_named() -> None:
         judged(Belief(log_prob=uniform(4)), Bare(), honest)
 
 
-def test_prior_shares_one_count() -> None:
-    prior = np.exp(symbol_prior(np.array([[0, 1], [0, 1], [0, 3]]), 4))
-    assert prior == pytest.approx(np.array([[3.25, 0.25, 0.25, 0.25], [0.25, 2.25, 0.25, 1.25]]) / 4)
+def test_positions_that_differ_keep_their_shares_and_nothing_is_impossible() -> None:
+    symbols = np.repeat(np.array([[0, 1], [0, 1], [0, 3]]), 20, axis=0)
+    prior = np.exp(symbol_prior(symbols, 4))
+    assert prior[0, 0] > 0.95
+    assert prior[1] == pytest.approx([0.01, 2 / 3, 0, 1 / 3], abs=0.03)
+    assert (prior > 0).all()
+    assert prior.sum(axis=1) == pytest.approx(np.ones(2))
     assert np.exp(symbol_prior(np.zeros((0, 2), int), 4)) == pytest.approx(np.full((2, 4), 0.25))
+
+
+def test_who_says_only_what_all_have_in_common_gains_nothing_on_few_people() -> None:
+    """Positions of few people differ by chance: by themselves they would mislead by some .05 bit."""
+    rng = np.random.default_rng(1)
+    shares = np.array([0.5, 0.3, 0.1, 0.1])
+    known, others = (rng.choice(4, (24, 200), p=shares) for _ in range(2))
+    place = np.arange(200)
+    ours = symbol_prior(known, 4)[place, others].mean() / np.log(2)
+    truth = float(np.log2(shares)[others].mean())
+    alone = np.stack([(known == v).sum(axis=0) + 0.25 for v in range(4)], axis=1) / 25
+    assert truth - ours < 0.004
+    assert truth - np.log2(alone[place, others]).mean() > 0.04
 
 
 def several(attackers: int, rng: np.random.Generator) -> Scores:
