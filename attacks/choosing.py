@@ -10,7 +10,7 @@ import numpy as np
 
 from attacks.channels import learned_channel, log_score, part
 from attacks.lags import best_lag
-from attacks.quantising import quantised
+from attacks.quantising import drawn_rows, quantised
 from harness.contracts import Array, Capture, View, Witness
 
 __all__ = ["best_capture", "best_for_others", "best_witness"]
@@ -51,9 +51,9 @@ def best_capture(
 ) -> int:
     """Which of several captures of other people tells most, each at the lag that serves it best.
 
-    Judged on attempts that are spread evenly over those people: the choice is one of few, and needs few.
+    Judged on attempts drawn from all of those people: the choice is one of few, and needs few.
     """
-    rows = np.unique(np.linspace(0, len(subject) - 1, JUDGED_ATTEMPTS).astype(int))
+    rows = drawn_rows(true, JUDGED_ATTEMPTS)
     few = [
         replace(w, samples=w.samples[rows], seconds=None if w.seconds is None else w.seconds[rows])
         for w in ways

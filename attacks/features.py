@@ -9,12 +9,12 @@ import numpy as np
 
 from attacks.channels import inputs_of
 from attacks.lags import SEARCHED_ATTEMPTS, best_lag, candidate_lags, symbol_information
-from attacks.quantising import names_of, quantised, some_of
+from attacks.quantising import drawn_rows, names_of, quantised, some_of
 from harness.contracts import Array, Capture, Witness
 
 __all__ = ["OFFSETS", "aligned", "lags_of", "own_columns", "strongest_first"]
 
-OFFSETS = (0, -1, 1, -3, 3)
+OFFSETS = (0, -2, 2)
 """Steps of the lag search around the best lag at which features are read as well."""
 _TELLS_NOTHING = 0.005
 """Bits per symbol below which a view, beside a stronger one, costs more to learn from than it brings."""
@@ -29,7 +29,7 @@ def strongest_first(
     scheme: Any, captures: Mapping[str, Capture], lags: Mapping[str, int], true: Witness
 ) -> list[str]:
     """Roles by what hard decisions on them told of other people, without those that told nothing."""
-    rows = np.unique(np.linspace(0, len(true.acquired) - 1, SEARCHED_ATTEMPTS).astype(int))
+    rows = drawn_rows(true, SEARCHED_ATTEMPTS)
     told = {}
     for role, lag in sorted(lags.items()):
         seen = quantised(scheme, some_of(captures[role], rows), lag=lag)

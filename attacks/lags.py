@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from attacks.quantising import names_of, quantised, some_of
+from attacks.quantising import drawn_rows, names_of, quantised, some_of
 from harness.contracts import Array, Capture, Witness
 
 __all__ = ["best_lag", "candidate_lags", "symbol_information"]
@@ -50,7 +50,7 @@ def best_lag(scheme: Any, capture: Capture, true: Witness) -> int:
     true : Witness
         Their device A's, row for row.
     """
-    rows = np.unique(np.linspace(0, len(true.acquired) - 1, SEARCHED_ATTEMPTS).astype(int))
+    rows = drawn_rows(true, SEARCHED_ATTEMPTS)
     few = some_of(capture, rows)
     names = names_of(few)
     best, most = 0, -np.inf

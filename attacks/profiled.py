@@ -11,14 +11,14 @@ from attacks.channels import learned_channel, normalised, part
 from attacks.features import aligned, lags_of, own_columns, strongest_first
 from attacks.learned_channels import makers_for
 from attacks.potential import PROPOSED
-from attacks.quantising import some_of
+from attacks.quantising import drawn_rows, some_of
 from attacks.sensing import position_prior
 from harness.contracts import Array, Belief, View
 
 SENSES = frozenset(
     {"mimic", "camera", "remote", "other-site", "earlier", "partner-touch", "handshake", "neighbour"}
 )
-EXAMPLES = 100  # attempts of other people, spread over all of them: more told hardly more of simulated ones
+EXAMPLES = 100  # attempts of other people, drawn from all of them: more told hardly more of simulated ones
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class Profiled:
         usable = np.flatnonzero(learned.witness.acquired)
         if not roles or not len(usable):
             return _without_a_view(view, learned.witness.symbols.shape[1], learned.witness.alphabet)
-        some = usable[np.unique(np.linspace(0, len(usable) - 1, EXAMPLES).astype(int))]
+        some = usable[drawn_rows(part(learned.witness, usable), EXAMPLES)]
         true, scheme = part(learned.witness, some), view.scheme
         lags = lags_of(scheme, {r: learned.captures[r] for r in roles}, learned.witness)
         theirs = {r: some_of(learned.captures[r], some) for r in roles}

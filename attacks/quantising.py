@@ -11,7 +11,7 @@ import numpy as np
 
 from harness.contracts import Array, Capture, Witness
 
-__all__ = ["names_of", "quantised", "shifted", "some_of"]
+__all__ = ["drawn_rows", "names_of", "quantised", "shifted", "some_of"]
 
 _Row: TypeAlias = tuple[Array, int, Array, Array | None]
 _MOST = 100_000
@@ -19,6 +19,23 @@ _SEEN: dict[tuple[tuple[type, bytes, int], bytes], _Row] = {}
 """What a scheme made of an attempt before. Folds share most of their people and attacks their roles, and a
 witness depends on its own attempt alone, so this saves most of the time of an audit and changes no number:
 attempts are quantised one by one, whatever else was asked for."""
+
+
+def drawn_rows(true: Witness, count: int) -> Array:
+    """At most `count` attempts to learn from, in order: those whose symbols hash to the least.
+
+    As good as drawn at random, and the same attempts for whoever asks: folds share most of their people, so
+    that most of what one fold quantised serves the next.
+
+    Parameters
+    ----------
+    true : Witness
+        Of other people's device A.
+    count : int
+    """
+    marks = [hashlib.sha256(row.tobytes()).digest() for row in true.symbols]
+    least = sorted(range(len(marks)), key=lambda i: (marks[i], i))[:count]
+    return np.sort(np.array(least, np.intp))
 
 
 def names_of(capture: Capture) -> list[bytes]:
