@@ -14,7 +14,7 @@ from harness.contracts import Array, Capture, Witness
 
 __all__ = ["OFFSETS", "aligned", "lags_of", "own_columns", "strongest_first"]
 
-OFFSETS = (0, -2, 2)
+OFFSETS = (0, -1, 1, -3, 3)
 """Steps of the lag search around the best lag at which features are read as well."""
 _TELLS_NOTHING = 0.005
 """Bits per symbol below which a view, beside a stronger one, costs more to learn from than it brings."""
