@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import poisson
 
 from attacks.channels import normalised
 from harness.contracts import Array, Belief, Exchange, View
@@ -12,7 +11,7 @@ __all__ = ["habit_belief", "habits_of", "own_keys_recur", "past_rows"]
 
 STRENGTHS = (0.0, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0)
 """What one past symbol of a person may count, against one of everybody's."""
-_CHANCE = 0.001
+_WORTH = 0.2  # share of keys that come again, from which on trying them beats a belief about symbols
 
 
 def past_rows(past: Exchange, person: int, session: int) -> Array:
@@ -21,17 +20,17 @@ def past_rows(past: Exchange, person: int, session: int) -> Array:
 
 
 def own_keys_recur(known: Exchange) -> bool:
-    """Whether keys of other people come again in later sessions of theirs more often than chance allows."""
+    """Whether many keys of other people are keys that they had in an earlier session."""
     if known.keys is None:
         return False
-    pairs = hits = 0
+    again = []
     for person in np.unique(known.subject):
         mine = np.flatnonzero(known.subject == person)
         later = known.session[mine][:, None] > known.session[mine]
         equal = (known.keys[mine][:, None] == known.keys[mine]).all(axis=2)
-        pairs, hits = pairs + int(later.sum()), hits + int((equal & later).sum())
-    expected = pairs * 2.0 ** -known.keys.shape[1]
-    return bool(hits and poisson.sf(hits - 1, expected) < _CHANCE)
+        again += (equal & later).any(axis=1)[later.any(axis=1)].tolist()
+    by_chance = 2.0 ** -known.keys.shape[1] * len(known.keys)
+    return bool(again and np.mean(again) > max(_WORTH, 2 * by_chance))
 
 
 def habits_of(known: Exchange | None) -> tuple[Array | None, float]:
@@ -52,25 +51,27 @@ def habits_of(known: Exchange | None) -> tuple[Array | None, float]:
     if known is None or known.witness is None:
         return None, 1.0
     witness = known.witness
-    shares = _shares(witness.symbols[witness.acquired], witness.alphabet)
-    later, counts = [], []
+    everybody = _counts(witness.symbols[witness.acquired], witness.alphabet)
+    later, counts, others = [], [], []
     for person in np.unique(known.subject):
         mine = np.flatnonzero((known.subject == person) & witness.acquired)
+        rest = _shares(everybody - _counts(witness.symbols[mine], witness.alphabet))
         for session in np.unique(known.session[mine])[1:]:
             past = mine[known.session[mine] < session]
             now = mine[known.session[mine] == session]
             later.append(witness.symbols[now])
             own = _counts(witness.symbols[past], witness.alphabet)
             counts.append(np.broadcast_to(own, (len(now), *own.shape)))
-    if not later:
-        return shares, 1.0
-    symbols, own = np.concatenate(later), np.concatenate(counts)
+            others.append(np.broadcast_to(rest, (len(now), *own.shape)))
+    if not later or len(np.unique(known.subject)) < 2:
+        return _shares(everybody), 1.0
+    symbols, own, shares = np.concatenate(later), np.concatenate(counts), np.concatenate(others)
     place = np.arange(symbols.shape[1])
     scores = []
     for strength in STRENGTHS:
         told = normalised(np.log(shares + strength * own))
         scores.append(float(told[np.arange(len(symbols))[:, None], place, symbols].mean()))
-    return shares, STRENGTHS[int(np.argmax(scores))]
+    return _shares(everybody), STRENGTHS[int(np.argmax(scores))]
 
 
 def habit_belief(view: View, past: Exchange, habits: tuple[Array | None, float]) -> Belief:
@@ -103,6 +104,6 @@ def _counts(symbols: Array, alphabet: int) -> Array:
     return np.stack([(symbols == value).sum(axis=0) for value in range(alphabet)], axis=1).astype(float)
 
 
-def _shares(symbols: Array, alphabet: int) -> Array:
-    counts = _counts(symbols, alphabet) + 1 / alphabet
-    return np.asarray(counts / counts.sum(axis=1, keepdims=True))
+def _shares(counts: Array) -> Array:
+    smooth = counts + 1 / counts.shape[1]
+    return np.asarray(smooth / smooth.sum(axis=1, keepdims=True))

@@ -13,7 +13,7 @@ from attacks.sensing import position_prior
 from attacks.strings import fitted_chain, order_that_fits
 from harness.contracts import Array, Belief, Guesses, View, Witness
 
-LISTABLE = 16.0  # bits that the helper data leave of a witness, up to which a list can hope to hold it
+LISTABLE = 7.0  # bits that the helper data leave of a witness: about as many as the list holds
 
 
 @dataclass(frozen=True, slots=True)

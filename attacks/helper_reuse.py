@@ -98,10 +98,25 @@ def _stacked(
     usual = prior.argmax(axis=1)[None]
     lists = []
     for i, rows in enumerate(before):
-        sides = [equations(whole, row, symbols * width) for row in (i, *(len(before) + rows).tolist())]
-        found = solved(np.concatenate([s[0] for s in sides]), np.concatenate([s[1] for s in sides]))
+        found = _agreeing(whole, [i, *(len(before) + rows).tolist()], symbols * width)
         lists.append(usual if found is None else _likeliest(*found, labels, prior, usual))
     return even(lists)
+
+
+def _agreeing(whole: Linear, rows: list[int], bits: int) -> tuple[Array, Array] | None:
+    """Solutions of all enrolments at once or, if they contradict each other, of all that fit the first."""
+    sides = [equations(whole, row, bits) for row in rows]
+    found = solved(np.concatenate([s[0] for s in sides]), np.concatenate([s[1] for s in sides]))
+    if found is not None:
+        return found
+    left, right = sides[0]
+    found = solved(left, right)
+    for more_left, more_right in sides[1:]:
+        trial = np.concatenate([left, more_left]), np.concatenate([right, more_right])
+        fits = solved(*trial)
+        if fits is not None:
+            found, (left, right) = fits, trial
+    return found
 
 
 def _likeliest(one: Array, basis: Array, labels: Array, prior: Array, usual: Array) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from attacks.reproducing import even
 from harness.contracts import Array, Belief, Confirmed, Guesses, Helper, View
 from harness.gf2 import all_words
 
-MOST_TRIES = 2**22  # keys put to the checks for all attempts of a view together
+MOST_TRIES = 2**16  # keys put to the checks for each attempt, however many attempts there are
 AT_ONCE = 2**15
 MOST_LISTED = 4096
 
@@ -21,7 +22,8 @@ MOST_LISTED = 4096
 class KeyCheck:
     """Tries every value of each part that a check value covers, smallest part first, while affordable.
 
-    Where several values pass, as they do with short check values, all are kept.
+    Where several values pass, as they do with short check values, all are kept. Parts too large to be tried
+    within 2^16 keys an attempt are left as they are: what they would cost grows by the part.
     """
 
     name: str = "key-check"
@@ -33,13 +35,13 @@ class KeyCheck:
         known: list[tuple[Array, list[Array]]] = []  # places of a part, and per attempt what passed there
         tried = 0
         for check, place in _parts(scheme):
-            if (tried + 2 ** len(place)) * view.attempts > MOST_TRIES:
+            if tried + 2 ** len(place) > MOST_TRIES:
                 break
             tried += 2 ** len(place)
             known.append((place, _passing(scheme, view.helper, view.attempts, check, place)))
         work = float(np.log2(max(1, tried)))
         covered = sum(len(place) for place, _ in known)
-        longest = max((np.prod([len(p[i]) for _, p in known]) for i in range(view.attempts)), default=1)
+        longest = max((math.prod(len(p[i]) for _, p in known) for i in range(view.attempts)), default=1)
         if covered == bits and longest <= MOST_LISTED:
             return Guesses(keys=_combined(known, view.attempts, bits), work=work)
         ones = np.full((view.attempts, bits), 0.5)

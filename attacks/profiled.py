@@ -25,8 +25,9 @@ EXAMPLES = 100  # attempts of other people, drawn from all of them: more told ha
 class Profiled:
     """All views at once, or one by name: features early and late, and the learner that did best on others.
 
-    Among the learners that are tried are those of the plain attacks, on the strongest view, so that what is
-    learned is not weaker for having looked at more.
+    The residual channel of the plain attacks, on the strongest view, is among what is tried; the inputs of
+    their regression are among those of the pooled one. It learns from fewer attempts than a plain
+    attack may use: an audit says which of the two gained more wherever it ran both (`gain-over`).
 
     Parameters
     ----------
@@ -38,6 +39,7 @@ class Profiled:
 
     view: str = ""
     estimator: Any = None
+    learned = True
     potential = PROPOSED["profiled"]
 
     @property

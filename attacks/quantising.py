@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import pickle
 from collections.abc import Sequence
 from typing import Any, TypeAlias
 
+import cloudpickle
 import numpy as np
 
 from harness.contracts import Array, Capture, Witness
@@ -14,8 +14,9 @@ from harness.contracts import Array, Capture, Witness
 __all__ = ["drawn_rows", "names_of", "quantised", "shifted", "some_of"]
 
 _Row: TypeAlias = tuple[Array, int, Array, Array | None]
-_MOST = 100_000
-_SEEN: dict[tuple[tuple[type, bytes, int], bytes], _Row] = {}
+_Key: TypeAlias = tuple[type, bytes, int, bytes]
+_MOST_BYTES = 2**28
+_SEEN: dict[_Key, _Row] = {}
 """What a scheme made of an attempt before. Folds share most of their people and attacks their roles, and a
 witness depends on its own attempt alone, so this saves most of the time of an audit and changes no number:
 attempts are quantised one by one, whatever else was asked for."""
@@ -34,13 +35,19 @@ def drawn_rows(true: Witness, count: int) -> Array:
     count : int
     """
     marks = [hashlib.sha256(row.tobytes()).digest() for row in true.symbols]
-    least = sorted(range(len(marks)), key=lambda i: (marks[i], i))[:count]
+    seen: dict[bytes, int] = {}
+    turns = []  # what is there again, as with several attackers on one attempt, comes after all others
+    for mark in marks:
+        turns.append(seen.get(mark, 0))
+        seen[mark] = turns[-1] + 1
+    least = sorted(range(len(marks)), key=lambda i: (turns[i], marks[i], i))[:count]
     return np.sort(np.array(least, np.intp))
 
 
 def names_of(capture: Capture) -> list[bytes]:
     """A name for each attempt, by all that its capture holds."""
-    kind = f"{capture.rate_hz} {capture.signal} {capture.unit}".encode()
+    shape = capture.samples.shape[1:]
+    kind = f"{capture.rate_hz} {capture.signal} {capture.unit} {shape}".encode()
     names = []
     for i, samples in enumerate(capture.samples):
         name = hashlib.sha256(kind)
@@ -69,15 +76,16 @@ def quantised(
     -------
     Witness
     """
-    state = (type(scheme), _state(scheme), lag)
+    state = _state(scheme)
     rows = []
     for i, name in enumerate(names_of(capture) if names is None else names):
-        key = (state, name)
-        if key not in _SEEN:
-            if len(_SEEN) >= _MOST:
-                _SEEN.clear()
-            _SEEN[key] = _one(scheme, shifted(some_of(capture, np.array([i])), lag))
-        rows.append(_SEEN[key])
+        key = None if state is None else (type(scheme), state, lag, name)
+        made = None if key is None else _SEEN.get(key)
+        if made is None:
+            made = _one(scheme, shifted(some_of(capture, np.array([i])), lag))
+            if key is not None:
+                _keep(key, made)
+        rows.append(made)
     features = [f for *_, f in rows if f is not None]
     return Witness(
         symbols=np.stack([symbols for symbols, *_ in rows]),
@@ -93,13 +101,19 @@ def _one(scheme: Any, capture: Capture) -> _Row:
     return np.array(made.symbols[0]), made.alphabet, np.array(made.acquired[0]), features
 
 
-def _state(scheme: Any) -> bytes:
-    """What tells two schemes of one class apart."""
+def _keep(key: _Key, made: _Row) -> None:
+    size = made[0].nbytes + (0 if made[3] is None else made[3].nbytes)
+    if len(_SEEN) * size > _MOST_BYTES:
+        _SEEN.clear()
+    _SEEN[key] = made
+
+
+def _state(scheme: Any) -> bytes | None:
+    """What tells two schemes of one class apart; None if that cannot be said, and nothing is remembered."""
     try:
-        return pickle.dumps(scheme)
-    except (pickle.PicklingError, AttributeError, TypeError):  # a class inside a function, for instance
-        told = sorted(vars(scheme).items()) if hasattr(scheme, "__dict__") else scheme
-        return repr(told).encode()
+        return bytes(cloudpickle.dumps(scheme))
+    except Exception:  # noqa: BLE001 - a stranger's parts may raise anything
+        return None
 
 
 def some_of(capture: Capture, rows: Array) -> Capture:

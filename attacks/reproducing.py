@@ -41,7 +41,15 @@ def keys_of(scheme: Any, helper: Helper, tried: Array, alphabet: int) -> Array:
         alphabet=alphabet,
         acquired=np.ones(rows * count, bool),
     )
-    keys, _ = scheme.reproduce(
-        witness, {name: np.repeat(array, count, axis=0) for name, array in helper.items()}
-    )
-    return np.asarray(np.asarray(keys).reshape(rows, count, -1))
+    repeated = {name: np.repeat(array, count, axis=0) for name, array in helper.items()}
+    keys, accepted = scheme.reproduce(witness, repeated)
+    keys = np.asarray(keys).reshape(rows, count, -1)
+    kept = np.asarray(accepted, bool).reshape(rows, count)
+    return even([_worth_trying(*pair) for pair in zip(keys, kept, strict=True)])
+
+
+def _worth_trying(keys: Array, accepted: Array) -> Array:
+    """Keys of accepted witnesses, each once, in their order; all if none was accepted."""
+    some = keys[accepted] if accepted.any() else keys
+    _, first = np.unique(some, axis=0, return_index=True)
+    return np.asarray(some[np.sort(first)])

@@ -13,8 +13,6 @@ from harness.view import needs, streams_of
 
 __all__ = ["marked", "resting_on"]
 
-_MARKED = ("success-odds",)
-
 
 def resting_on(
     corpus: Corpus, captures: Captures, scheme: Any, attacks: Sequence[Any], name: str
@@ -45,13 +43,13 @@ def resting_on(
 
 
 def marked(rows: Sequence[Row], parameters: Sequence[str]) -> list[Row]:
-    """Rows of one attack; its odds become `assumed` if anything they rest on was not measured."""
+    """Rows of one attack; they become `assumed` if anything they rest on was not measured."""
     if not parameters:
         return list(rows)
     note = f"rests on {', '.join(parameters)} of the corpus, not measured by anybody: sweep"
     return [
         replace(row, evidence="assumed", reason=f"{row.reason}; {note}" if row.reason else note)
-        if row.measure in _MARKED and row.status == "measured"
+        if row.status == "measured" and row.evidence != "assumed"
         else row
         for row in rows
     ]

@@ -227,7 +227,9 @@ def _audited(
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
         more, told = same_view_rows(attacked, attacks, scheme.name, honest, data=run.corpus.data)
-        made += more
+        for row in more:
+            both = f"{row.attack}+{row.method}"
+            made += marked([row], resting_on(run.corpus, captures, scheme, facing, both))
         findings += told
         if relay.NAME in run.in_house:
             more, theirs = _relayed(run, scheme, honest, captures)

@@ -160,5 +160,9 @@ def _as_listed(scores: Scores, found: dict[int, Listed]) -> Scores:
             kept["upto_low"][row] = max(kept["upto_low"][row], float(told.length))
             continue
         kept["fewer_low"][row] = kept["fewer_high"][row] = told.fewer
+        if told.upto == told.length == MOST:  # ties may go on beyond the list
+            kept["upto_low"][row] = max(kept["upto_low"][row], told.upto)
+            kept["upto_high"][row] = max(kept["upto_high"][row], told.upto)
+            continue
         kept["upto_low"][row] = kept["upto_high"][row] = told.upto
     return replace(scores, ranks=Ranks(**kept, work=scores.ranks.work))

@@ -51,6 +51,7 @@ def same_view_rows(
         A note for each adversary that gains less.
     """
     read = _read({a.name: needs(a)[0] for a in attacks}, [name for name, _ in attacked])
+    learned = {a.name for a in attacks if getattr(a, "learned", False)}
     known = {
         name: o.scores
         for name, o in attacked
@@ -74,8 +75,10 @@ def same_view_rows(
             )
             won = "more" if gain.low > 0 else "less" if gain.high < 0 else "not told apart"
             table.add(MEASURE, gain, reason=f"per symbol, beside {other} on the same attempts: {won}")
-            if gain.high < 0 and read[other] < read[name]:
+            if gain.high < 0 and (read[other] < read[name] or name in learned):
                 lost.append(other)
+            if gain.low > 0 and read[other] == read[name] and other in learned:
+                findings.append(_weaker(scheme, other, [name]))
         rows += table.rows
         if lost:
             findings.append(_weaker(scheme, name, lost))

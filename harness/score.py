@@ -322,6 +322,13 @@ def likeliest(log_prob: Array, count: int) -> Array:
     return strings
 
 
+def _one_method(methods: list[str]) -> str:
+    """How ranks were found, where not all in one way: modelled if any were."""
+    if ORDERED_STATISTICS in methods:
+        return ORDERED_STATISTICS
+    return methods[0] if len(set(methods)) == 1 else "mixed"
+
+
 def merge(parts: list[Scores]) -> Scores:
     """Scores of all folds as one, in the order of attempts."""
     attempt = np.concatenate([p.attempt for p in parts])
@@ -337,7 +344,7 @@ def merge(parts: list[Scores]) -> Scores:
         attempt=attempt[order],
         attacker=np.concatenate([p.attacker for p in parts])[order],
         ranks=Ranks(**{n: getattr(ranks, n)[order] for n in names}, work=ranks.work),
-        method=parts[0].method,
+        method=_one_method([p.method for p in parts]),
         gain=whole([p.gain for p in parts]),
         right=whole([p.right for p in parts]),
         likely=whole([p.likely for p in parts]),

@@ -308,7 +308,12 @@ def _history(
         for s in np.unique(honest.subject[victims])
     }
     earlier = np.array(
-        [i for i in range(honest.attempts) if ranks[i] < first.get(int(honest.subject[i]), 0)], np.intp
+        [
+            i
+            for i in np.flatnonzero(honest.established).tolist()
+            if ranks[i] < first.get(int(honest.subject[i]), 0)
+        ],
+        np.intp,
     )
     if len(earlier) == 0:
         return None

@@ -22,6 +22,7 @@ from reports.reading import (
 )
 from reports.wording import (
     NOT_STATED,
+    adversary_text,
     budget_text,
     clean,
     interval_text,
@@ -112,7 +113,7 @@ def _strongest(found: list[Outcome]) -> str:
 
 def _leaders(found: list[Outcome], budget: int) -> tuple[str, str]:
     """Who does best at one budget, ties together with their verb, and the odds with their interval."""
-    rows = [(clean(o.attack), o.odds[budget]) for o in found if budget in o.odds]
+    rows = [(adversary_text(o.attack), o.odds[budget]) for o in found if budget in o.odds]
     rows = [(name, row) for name, row in rows if row.status == "measured" and row.value is not None]
     if not rows:
         return "", ""
@@ -193,7 +194,7 @@ def _outcome_row(audit: Audit, found: Outcome, asked: Mapping[str, Effort]) -> t
         leakage = Cell(leak.status if leak is not None else "–", _test(found.leakage_test))
     return (
         Cell(clean(found.scheme), f"{bits}-bit key" if bits is not None else f"key length {NOT_STATED}"),
-        Cell(clean(found.attack), _potential(asked.get(found.attack))),
+        Cell(adversary_text(found.attack), _asked(found.attack, asked.get(found.attack))),
         *(_odds_cell(found.odds.get(b), interval=b == 1) for b in ODDS_BUDGETS),
         _odds_cell(found.rank, interval=False),
         leakage,
@@ -201,8 +202,12 @@ def _outcome_row(audit: Audit, found: Outcome, asked: Mapping[str, Effort]) -> t
     )
 
 
-def _potential(effort: Effort | None) -> str:
-    return "potential not rated" if effort is None else f"potential {effort.points}, {effort.band}"
+def _asked(attack: str, effort: Effort | None) -> str:
+    """What an adversary asks for, and who joins a combination that is not spelt out."""
+    said = "potential not rated" if effort is None else f"potential {effort.points}, {effort.band}"
+    if adversary_text(attack) == clean(attack):
+        return said
+    return f"{said}; {', '.join(clean(part) for part in attack.split('+'))}"
 
 
 def _odds_cell(row: Row | None, *, interval: bool) -> Cell:
@@ -307,4 +312,4 @@ def where(finding: Finding) -> str:
     """Whom a finding is about."""
     if not finding.scheme:
         return "the corpus"
-    return f"{clean(finding.scheme)}, {clean(finding.attack or 'honest pair')}"
+    return f"{clean(finding.scheme)}, {adversary_text(finding.attack or 'honest pair')}"

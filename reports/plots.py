@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from harness.results import Audit, Row
 from reports.model import Figure, Point, Series
 from reports.reading import Outcome, attack_names, key_bits, outcome
-from reports.wording import budget_text, clean
+from reports.wording import adversary_text, budget_text, clean
 
 __all__ = ["figures_of"]
 
@@ -87,7 +87,7 @@ def _left(audit: Audit, scheme: str, number: int) -> Figure:
 
 
 def _series(found: Outcome, points: Iterable[Point]) -> Series:
-    return Series(clean(found.attack), tuple(points), found.verdict.tone == "alarm")
+    return Series(adversary_text(found.attack), tuple(points), found.verdict.tone == "alarm")
 
 
 def _points(x: float, row: Row | None) -> tuple[Point, ...]:

@@ -12,6 +12,7 @@ from harness.results import Row
 
 __all__ = [
     "NOT_STATED",
+    "adversary_text",
     "budget_text",
     "clean",
     "evidence_text",
@@ -26,6 +27,7 @@ __all__ = [
 ]
 
 NOT_STATED = "not stated"
+_FEW = 3  # parts of a combination that are named
 
 _SIDES = {
     "estimate": "estimate, both ways uncertain",
@@ -40,6 +42,18 @@ _EVIDENCE = {
     "modelled": "modelled (assumption in the note)",
     "assumed": "assumed (rests on a parameter nobody measured)",
 }
+
+
+def adversary_text(attack: str) -> str:
+    """An adversary's name; a combination of many by how many they are.
+
+    Examples
+    --------
+    >>> adversary_text("camera+mimicry"), adversary_text("a+b+c+d")
+    ('camera+mimicry', '4 adversaries together')
+    """
+    parts = attack.split("+")
+    return clean(attack) if len(parts) <= _FEW else f"{len(parts)} adversaries together"
 
 
 def clean(text: object) -> str:

@@ -16,14 +16,16 @@ from harness.streams import stream
 __all__ = ["LEAST", "generations"]
 
 LEAST = 8192
+ROUNDS = 8
 """Further generations, over all witnesses (assumption: finds a seed of 2^22 with a chance of .999)."""
 
 
 def generations(scheme: Any, honest: Honest, *, seed: int, least: int = LEAST) -> Generated | None:
     """At least `least` further keys of A, from the witnesses of established attempts.
 
-    Each round runs every witness once, in another order and on a fresh copy of the scheme, so that coins
-    that are tied to the place in a batch, or to a new instance, meet people to whom they do not belong.
+    Each round runs every witness as often as makes an eighth of what is asked for, at least once, in another
+    order and on a fresh copy of the scheme, so that coins that are tied to the place in a batch, or to a new
+    instance, meet people to whom they do not belong.
 
     Parameters
     ----------
@@ -48,8 +50,9 @@ def generations(scheme: Any, honest: Honest, *, seed: int, least: int = LEAST) -
         return None
     name, width = scheme.name, int(scheme.key_bits)
     keys, of = [], []
-    for turn in range(-(-least // len(rows))):
-        order = stream(seed, "detectors", "order", turn).permutation(len(rows))
+    several = np.tile(np.arange(len(rows)), max(1, least // ROUNDS // len(rows)))
+    for turn in range(-(-least // len(several))):
+        order = stream(seed, "detectors", "order", turn).permutation(several)
         rng = stream(seed, "detectors", "generate", turn)
         own = call(name, "__init__()", copy.deepcopy, scheme)
         a = take(honest.a, rows[order])
@@ -59,9 +62,9 @@ def generations(scheme: Any, honest: Honest, *, seed: int, least: int = LEAST) -
         else:
             answer = call(name, "generate()", own.generate, a, rng=rng)
             made, helper = parts(name, "generate()", answer, 2)
-        given_up = validate.helper_data(name, helper, len(rows)).get(ABORTED)
-        made = validate.key_bits(name, "keys of A", made, len(rows), width)
-        kept = np.ones(len(rows), bool) if given_up is None else ~given_up
+        given_up = validate.helper_data(name, helper, len(order)).get(ABORTED)
+        made = validate.key_bits(name, "keys of A", made, len(order), width)
+        kept = np.ones(len(order), bool) if given_up is None else ~given_up
         keys.append(made[kept])
         of.append(order[kept])
     return Generated(keys=np.concatenate(keys), row=np.concatenate(of))
