@@ -23,9 +23,9 @@ ROUNDS = 8
 def generations(scheme: Any, honest: Honest, *, seed: int, least: int = LEAST) -> Generated | None:
     """At least `least` further keys of A, from the witnesses of established attempts.
 
-    Each round runs every witness as often as makes an eighth of what is asked for, at least once, in another
-    order and on a fresh copy of the scheme, so that coins that are tied to the place in a batch, or to a new
-    instance, meet people to whom they do not belong.
+    Each round runs every witness as often as makes an eighth of what is asked for, at least once, in
+    another order and on a fresh copy of the scheme, so that coins that are tied to the place in a batch, or
+    to a new instance, meet people to whom they do not belong.
 
     Parameters
     ----------
