@@ -9,6 +9,7 @@ import numpy as np
 
 from harness.accumulation_rows import accumulation_rows
 from harness.collecting import Rows
+from harness.confirmation_rows import confirmation_rows
 from harness.contracts import Estimate
 from harness.decoding import witness_bits
 from harness.detector_rows import detector_rows
@@ -53,6 +54,7 @@ def honest_rows(
     table.people("time", honest.seconds, subject)
     _public_bits(table, honest)
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
+    confirmation_rows(table, scheme, honest)
     source_rows(table, honest)
     randomness_rows(table, honest.keys_a[honest.established], subject[honest.established])
     accumulation_rows(table, honest, limit=_most_of_one(strength, int(scheme.key_bits)))

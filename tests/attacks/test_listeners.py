@@ -8,13 +8,14 @@ from planted_sources import CheckedKeys, MovedPositions, RawSymbols, SymbolCommi
 from scipy.stats import binom
 
 from attacks.helper_leak import HelperLeak
-from attacks.helper_reuse import HelperReuse
+from attacks.helper_reuse import HelperReuse, _agreeing
 from attacks.key_check import KeyCheck
 from attacks.past_keys import PastKeys
-from attacks.population import Population
+from attacks.population import Population, _list_pays, keys_recur
+from attacks.stacking import equations, solved
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import Confirmed
+from harness.contracts import Confirmed, Linear
 from harness.estimators.entropy.joint_min_entropy import joint_min_entropy
 from harness.estimators.entropy.symbol_chains import SymbolChain
 from schemes.codes import code
@@ -57,6 +58,21 @@ def test_dependent_bits_of_a_key_are_listed() -> None:
     # two without a change, and 62 with one: of a hundred guesses 36 go to keys with two
     two = 0.95**29 * 0.05**2 / 2
     assert_rate(*odds(result, "population", 100), none + one + 36 * two)
+
+
+def test_a_few_values_of_short_keys_are_listed_and_an_accident_is_not() -> None:
+    rng = np.random.default_rng(0)
+    subject = np.repeat(np.arange(40), 10)
+    values = rng.integers(0, 2, (4, 16)).astype(np.uint8)
+    few = values[rng.integers(0, 4, 400)]
+    assert keys_recur(few, subject)
+    assert _list_pays(few, subject)
+    biased = (rng.random((400, 64)) < 0.1).astype(np.uint8)
+    biased[0] = biased[399]  # two people by accident: bits one by one tell more than such a list
+    assert keys_recur(biased, subject)
+    assert not _list_pays(biased, subject)
+    chance = [keys_recur(rng.integers(0, 2, (400, 18)).astype(np.uint8), subject) for _ in range(100)]
+    assert sum(chance) <= 2  # at the level .001 each
 
 
 def test_a_uniform_key_is_left_to_the_dice() -> None:
@@ -116,6 +132,8 @@ def test_parts_of_a_key_fall_one_by_one() -> None:
     channel = Channel(length=32, subjects=10, attempts=3)
     result = audit(scheme, attacks=[KeyCheck()], corpus=channel)
     assert odds(result, "key-check")[0] > 0.99  # two in 2^32 values share a check
+    (left,) = result.select(attack=None, method="separately-confirmed")
+    assert (left.value, left.evidence, left.side) == (10.0, "exact", "defender-at-most")  # 4 x 2^8
     # off line the 4 x 256 trials count
     assert odds(result, "key-check", 2**20)[0] > 0.99
 
@@ -127,6 +145,47 @@ def test_short_check_values_leave_what_they_do_not_tell() -> None:
     got = odds(result, "key-check", 100)[0]
     assert 0.2 < got < 0.6  # a hundred of about 17 x 17
     assert odds(result, "key-check", 1)[0] < 0.05
+
+
+def test_many_parts_that_no_check_tells_apart_are_left_alone() -> None:
+    """Eight parts of eight bits whose one-bit checks let half of all values pass: no list, no overflow."""
+    channel = Channel(length=64, subjects=4, attempts=2)
+    result = audit(CheckedKeys(key_bits=64, check_bits=1), attacks=[KeyCheck()], corpus=channel)
+    assert odds(result, "key-check", 2**20)[0] < 0.01
+
+
+def test_checks_that_do_not_fit_the_key_are_named() -> None:
+    class Wrong(CheckedKeys):
+        def confirm(self, keys, helper):
+            return ~super().confirm(keys, helper)
+
+    result = audit(Wrong(), attacks=[KeyCheck()], corpus=Channel(length=32, subjects=4, attempts=2))
+    (row,) = result.select(attack=None, method="separately-confirmed")
+    assert row.status == "failed"
+    assert "true of every key that A established" in str(row.reason)
+
+
+def test_one_enrolment_that_differs_does_not_spoil_the_others() -> None:
+    rng = np.random.default_rng(3)
+    witness, other = rng.integers(0, 2, (2, 15)).astype(np.uint8)
+    places = np.stack([rng.permutation(15) for _ in range(6)])
+    parity = rng.integers(0, 2, (4, 15)).astype(np.uint8)
+    brought = [witness] * 5 + [other]  # the oldest is another witness
+    said = np.stack([parity @ w[place] % 2 for w, place in zip(brought, places, strict=True)])
+    nothing = np.zeros((6, 1, 1), np.uint8)
+    whole = Linear(
+        positions=places[:, None],
+        parity=parity,
+        syndrome=said[:, None].astype(np.uint8),
+        secret_map=np.zeros((1, 15), np.uint8),
+        secret_offset=nothing,
+    )
+    sides = [equations(whole, row, 15) for row in range(6)]
+    assert solved(*(np.concatenate(parts) for parts in zip(*sides, strict=True))) is None
+    found = _agreeing(whole, list(range(6)), 15)
+    assert found is not None
+    assert (found[0] == witness).all()
+    assert len(found[1]) == 0
 
 
 def test_a_scheme_without_checks_gives_nothing() -> None:
