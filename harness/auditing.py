@@ -42,7 +42,7 @@ from harness.digests import exchange_digest, scores_digest
 from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
 from harness.exchange import Honest, call, join, run_block, sent, signal_of
-from harness.findings import attack_findings, corpus_findings, scheme_findings
+from harness.findings import attack_findings, corpus_findings, odds_findings, scheme_findings
 from harness.interference import with_runs
 from harness.isolation import Stranger
 from harness.measures import honest_rows
@@ -236,11 +236,14 @@ def _audited(
             made += more
             own += theirs
         if enumeration_rows.NAME in run.in_house:
-            more, told, belief = enumeration_rows.enumeration_rows(
+            carried = enumeration_rows.enumeration_rows(
                 attacked, scheme, honest, disclosure, data=run.corpus.data, budgets=run.budgets
             )
-            made += marked(more, resting_on(run.corpus, captures, scheme, facing, belief))
-            findings += told
+            made += marked(carried.rows, resting_on(run.corpus, captures, scheme, facing, carried.belief))
+            findings += carried.findings
+            if carried.scores is not None:
+                name, tests = enumeration_rows.NAME, len(attacked)
+                findings += odds_findings(scheme, honest, name, carried.scores, tests=tests)
         made += ledger_rows(
             made, honest, scheme=scheme.name, key_bits=int(scheme.key_bits), data=run.corpus.data
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,13 +22,23 @@ from harness.results import Finding, Row
 from harness.score import Disclosure, Scores
 from harness.validate import linear
 
-__all__ = ["NAME", "enumeration_rows"]
+__all__ = ["NAME", "Carried", "enumeration_rows"]
 
 NAME = "enumeration"
 ATTEMPTS = 24
 """Attempts whose keys are listed, spread over those of the strongest adversary from easy to hard."""
 _BEYOND = 4
 """Of them at most so many whose key lies beyond the list: each costs a whole list."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """What came of carrying the strongest belief on."""
+
+    rows: list[Row]
+    findings: Sequence[Finding] = ()
+    belief: str = ""  # whose it was; empty if nobody's
+    scores: Scores | None = None  # with the ranks that lists gave
 
 
 def enumeration_rows(
@@ -39,7 +49,7 @@ def enumeration_rows(
     *,
     data: str,
     budgets: Sequence[int],
-) -> tuple[list[Row], list[Finding], str]:
+) -> Carried:
     """Odds of an adversary who tries keys best first, and whether its lists bear out the ranks.
 
     Parameters
@@ -51,20 +61,18 @@ def enumeration_rows(
 
     Returns
     -------
-    rows, findings
-    belief : str
-        Whose was carried on; empty if nobody's.
+    Carried
     """
     table = Rows(scheme.name, NAME, data)
     if disclosure.labels is None or not disclosure.enumerable:
         table.skip(
             "success-odds", "probability", "keys are listed only for disclosed codes of few words a block"
         )
-        return table.rows, [], ""
+        return Carried(rows=table.rows)
     chosen = _strongest(outcomes, int(scheme.key_bits))
     if chosen is None:
         table.skip("success-odds", "probability", "no adversary here holds a belief about the witness")
-        return table.rows, [], ""
+        return Carried(rows=table.rows)
     name, outcome, scores = chosen
     rows = _spread(scores, int(scheme.key_bits))
     found = dict(_lists(outcome.folds, scheme, honest, disclosure, scores, rows))
@@ -81,7 +89,7 @@ def enumeration_rows(
         )
         table.add("success-odds", estimate, budget=budget, reason=said)
     findings = [_disagreement(scheme.name, name, len(wrong), len(found))] if wrong else []
-    return table.rows, findings, name
+    return Carried(rows=table.rows, findings=findings, belief=name, scores=exact)
 
 
 def _disagreement(scheme: str, name: str, wrong: int, tried: int) -> Finding:

@@ -26,7 +26,14 @@ from harness.score import Disclosure, Scores
 from harness.streams import stream
 from harness.view import needs
 
-__all__ = ["FAMILY_LEVEL", "attack_findings", "corpus_findings", "promised_odds", "scheme_findings"]
+__all__ = [
+    "FAMILY_LEVEL",
+    "attack_findings",
+    "corpus_findings",
+    "odds_findings",
+    "promised_odds",
+    "scheme_findings",
+]
 
 _MODELLED = {
     "average-given-helper-independent-symbols": "if symbols were independent with the shares seen here",
@@ -67,11 +74,13 @@ def attack_findings(
         )
     if outcome.scores is None:
         return
-    yield from _odds(scheme, honest, attack, outcome.scores, tests)
+    yield from odds_findings(scheme, honest, attack, outcome.scores, tests=tests)
     yield from _leak(scheme, honest, attack, outcome.scores, tests, seed)
 
 
-def _odds(scheme: Any, honest: Honest, attack: str, scores: Scores, tests: int) -> Iterator[Finding]:
+def odds_findings(
+    scheme: Any, honest: Honest, attack: str, scores: Scores, *, tests: int
+) -> Iterator[Finding]:
     """Odds above the promise at the smallest budget where they show."""
     subject = honest.subject[scores.attempt]
     level = 1 - 2 * _SHARE / (tests * len(BUDGETS))  # two-sided, so each limit at _SHARE / tests
