@@ -210,6 +210,8 @@ def _advice(finding: Finding) -> str:
     stated = finding.details.get("advice")
     if stated:
         return clean(stated)
+    if finding.id.startswith("blind-"):
+        return standing.BLIND_ADVICE
     if finding.id in standing.ADVICE_BY_FINDING:
         return standing.ADVICE_BY_FINDING[finding.id]
     if finding.attack and "+" in finding.attack:

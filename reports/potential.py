@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from harness.efforts import Effort
 from reports.model import Cell, Table
-from reports.wording import clean
+from reports.wording import adversary_text, clean
 
 __all__ = ["potential_table"]
 
@@ -15,7 +15,7 @@ def potential_table(rated: Sequence[Effort]) -> Table:
     """One row an adversary, and who rates it."""
     rows = tuple(
         (
-            Cell(clean(effort.attack)),
+            Cell(adversary_text(effort.attack)),
             Cell(str(effort.points), clean(effort.band)),
             Cell(clean("; ".join(f"{n.replace('_', ' ')} {step}" for n, step in effort.factors.items()))),
             Cell(clean(effort.rationale), clean(effort.source)),

@@ -7,6 +7,7 @@ __all__ = [
     "ADVICE_BY_FINDING",
     "ASSETS",
     "ASSUMPTIONS",
+    "BLIND_ADVICE",
     "BOUNDARIES",
     "CAUTIONS",
     "DEFAULT_ADVICE",
@@ -92,6 +93,9 @@ CAUTIONS = (
      "carries no raw signal."),
 )  # fmt: skip
 
+BLIND_ADVICE = (
+    "Find where the named key bits and arrays meet; cut that tie, or disclose it, so that it is charged."
+)
 DEFAULT_ADVICE = "Not stated by the audit; decide with the designers of the scheme."
 
 ADVICE = {
@@ -110,9 +114,26 @@ ADVICE = {
         "Use a signal that differs between places on the body, or demand that nothing else touches it."
     ),
     "replay": "Bind every key to fresh signal: reject a record that resembles an earlier one.",
+    "camera": "Use what no camera sees of effort or pulse: finer timing, or potentials of the skin.",
+    "profiled": (
+        "Answer the findings on its single views first; what they leave together bounds the key that "
+        "can be kept."
+    ),
+    "past-keys": "Draw fresh randomness into every key, and let no session tell of the next.",
+    "touching-partner": "State that nobody may touch the wearer, or use a signal that skin does not carry.",
+    "neighbour": "Use nothing that two people share: hum, a common rhythm, a common clock.",
+    "key-check": "Check the whole key at once, slowly and with a salt; publish no check value of a part.",
+    "helper-reuse": "Enrol once, or with a fresh witness; publish no new equations on an old one.",
+    "helper-tamper": "Bind helper data by a check that the key protects, and count failed attempts.",
+    "injection": "Reject records that saturate, fall silent or are too much alike across sensors.",
+    "denial": "Expect jamming: let the user fall back on another way, never on a weaker key.",
+    "relay": "Bound the time or the distance of the exchange; signals alone do not tell a relay.",
+    "enumeration": "Lengthen what is left of the key, or slow every guess down.",
 }
 
 ADVICE_BY_FINDING = {
+    "randomness-failed": "Find where the structure comes from; no extractor makes up for missing entropy.",
+    "sees-more-gets-less": "Take the better of the two figures for what such a view gives.",
     "strangers-agree": "Correct fewer errors, or use a signal that differs more between people.",
     "less-entropy-than-promised": "Shorten the key to the entropy left, or collect more signal per key.",
     "witness-constant": "Repair the quantiser: its thresholds do not fit this signal.",
