@@ -54,7 +54,7 @@ def test_agreement_falls_with_the_amplitude_and_the_least_one_is_bracketed(resul
     ]
     assert all(r is not None for r in rates)
     assert rates[0] == result.select(attack=None, measure="key-agreement")[0].value
-    assert rates[1] > 0.7 > 0.3 > rates[2] > rates[3]  # type: ignore[operator]
+    assert rates[1] > 0.7 > 0.3 > rates[2] > rates[3]
     (row,) = result.select(measure="least-disturbance", method="half-agreement")
     assert (row.value, row.low, row.high, row.evidence) == (1.0, 0.1, 1.0, "assumed")
 

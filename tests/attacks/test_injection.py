@@ -86,4 +86,4 @@ def test_another_sensor_hears_the_same_waveform_at_its_own_rate() -> None:
 @pytest.mark.parametrize(("field", "value"), [("kind", "loud"), ("amplitude", 0.0), ("amplitude", np.nan)])
 def test_impossible_parameters_are_refused(field: str, value: object) -> None:
     with pytest.raises(ValueError, match=f"`{field}` must be"):
-        Injection(**{field: value})  # type: ignore[arg-type]
+        Injection(**{field: value})

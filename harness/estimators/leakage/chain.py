@@ -12,7 +12,7 @@ import numpy as np
 
 from harness.contracts import Array, Estimate
 from harness.estimators.leakage.gains import key_information
-from harness.estimators.leakage.learned import _checked, held_out_gain
+from harness.estimators.leakage.learned import checked, held_out_gain
 from harness.estimators.leakage.learners import LEARNERS, Learner
 
 __all__ = ["chain_information", "chain_surprise"]
@@ -41,7 +41,7 @@ def chain_surprise(
     InsufficientData, ValueError
         As `held_out_gain`.
     """
-    x, y = _checked(view, key, subject)
+    x, y = checked(view, key, subject)
     total = np.zeros(len(x))
     for i in range(y.shape[1]):
         told = np.column_stack([x, 2.0 * y[:, :i] - 1])

@@ -11,7 +11,7 @@ from harness.errors import InsufficientData
 from harness.estimators.leakage.gains import symbol_information
 from harness.estimators.leakage.learners import LEARNERS, Learner, chosen, folds_of, surprise_of
 
-__all__ = ["held_out_gain", "learned_information"]
+__all__ = ["checked", "held_out_gain", "learned_information"]
 
 FOLDS = 5
 
@@ -50,7 +50,7 @@ def held_out_gain(
     ValueError
         If the view is not finite, bits are not 0 or 1, or shapes differ.
     """
-    x, y = _checked(view, bits, subject)
+    x, y = checked(view, bits, subject)
     fold = folds_of(subject, FOLDS)
     gain = np.empty(y.shape)
     for part in np.unique(fold):
@@ -98,7 +98,8 @@ def learned_information(
     return symbol_information(gain.mean(axis=1), subject, level=level)
 
 
-def _checked(view: Array, bits: Array, subject: Array) -> tuple[Array, Array]:
+def checked(view: Array, bits: Array, subject: Array) -> tuple[Array, Array]:
+    """View and bits as tables of one length that can be learned from; raises as `held_out_gain`."""
     x, y = np.asarray(view, float), np.asarray(bits)
     if x.ndim != 2 or y.ndim != 2 or not len(x) == len(y) == len(subject):
         shapes = f"{x.shape}, {y.shape} and {len(subject)}"

@@ -13,7 +13,7 @@ from scipy.special import expit
 
 from harness.contracts import Array, Estimate
 from harness.errors import InsufficientData
-from harness.estimators.leakage.learned import _checked, held_out_gain
+from harness.estimators.leakage.learned import checked, held_out_gain
 from harness.estimators.leakage.learners import linear
 from harness.estimators.proportion import clopper_pearson
 
@@ -68,7 +68,7 @@ def planted_detection_limit(
         raise ValueError(f"`level` and `power` must satisfy 0 < level < power < 1, got {level} and {power}")
     if references < 100:
         raise ValueError(f"`references` must be at least 100, got {references}")
-    x, _ = _checked(view, np.zeros((len(view), 1), int), subject)
+    x, _ = checked(view, np.zeros((len(view), 1), int), subject)
     place = _places(x, references, rng)
     coins = rng.random(place.shape)  # the same for every size, so that power grows smoothly with it
     people = np.unique(subject, return_inverse=True)[1].ravel()
