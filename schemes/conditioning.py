@@ -1,4 +1,4 @@
-"""What is done to a muscle signal before anything is read from it.
+"""What is done to a signal before anything is read from it.
 
 The corner of 20 Hz against movement artefact follows De Luca et al., J. Biomech. 43 (2010)
 1573-1579 (corner from memory).
@@ -13,7 +13,7 @@ from scipy.signal import butter, iirnotch, sosfiltfilt, tf2sos
 
 from harness.contracts import Array, frozen
 
-__all__ = ["condition", "window_power"]
+__all__ = ["band_passed", "condition", "high_passed", "window_power"]
 
 _ORDER = 2  # of the high-pass; running it forwards and backwards doubles it
 _NOTCH_QUALITY = 30.0  # a notch of 50 Hz is 1.7 Hz wide
@@ -51,7 +51,31 @@ def condition(
             f"`high_pass_hz` must lie between 0 and half the sampling rate, {rate_hz / 2:g} Hz, "
             f"got {high_pass_hz:g}"
         )
-    sections = _sections(float(rate_hz), high_pass_hz, mains_hz, mains_harmonics)
+    return _both_ways(_sections(float(rate_hz), high_pass_hz, mains_hz, mains_harmonics), samples)
+
+
+def high_passed(samples: Array, rate_hz: float, high_pass_hz: float) -> Array:
+    """A Butterworth high-pass without phase shift and without notches; as `condition`."""
+    return condition(samples, rate_hz, high_pass_hz=high_pass_hz, mains_hz=0.0, mains_harmonics=0)
+
+
+def band_passed(samples: Array, rate_hz: float, low_hz: float, high_hz: float) -> Array:
+    """A Butterworth band-pass without phase shift, along the last axis.
+
+    Raises
+    ------
+    ValueError
+        If the corners do not ascend within 0 and half the rate.
+    """
+    if not 0 < low_hz < high_hz < rate_hz / 2:
+        raise ValueError(
+            f"the corners of a band-pass must ascend between 0 and half the sampling rate, {rate_hz / 2:g} "
+            f"Hz, got {low_hz:g} and {high_hz:g}"
+        )
+    return _both_ways(butter(_ORDER, (low_hz, high_hz), "bandpass", fs=rate_hz, output="sos"), samples)
+
+
+def _both_ways(sections: Array, samples: Array) -> Array:
     padding = min(3 * (2 * len(sections) + 1), samples.shape[-1] - 1)
     filtered: Array = sosfiltfilt(sections.copy(), samples, axis=-1, padlen=padding)
     return filtered

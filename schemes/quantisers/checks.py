@@ -8,7 +8,13 @@ from collections.abc import Sequence
 from itertools import pairwise
 from numbers import Integral, Real
 
-__all__ = ["ascending", "choice", "number", "whole_number"]
+__all__ = ["ascending", "choice", "finite", "number", "whole_number"]
+
+
+def finite(field: str, value: object) -> None:
+    """Refuse what is not a finite number."""
+    if not _finite(value):
+        raise ValueError(f"`{field}` must be a finite number, got {value!r}")
 
 
 def number(field: str, value: object, *, positive: bool) -> None:

@@ -11,10 +11,9 @@ from harness.contracts import Array, Capture, Witness
 from schemes import gf2
 from schemes.conditioning import condition, window_power
 from schemes.quantisers.checks import ascending, number, whole_number
+from schemes.quantisers.series import NORMAL_MAD
 
 __all__ = ["TrendSymbols"]
-
-_NORMAL_MAD = 0.6744897501960817  # median of |x| for a standard normal x
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +100,7 @@ class TrendSymbols:
         finite = np.isfinite(power).all(axis=1)
         power[~finite] = 0.0
         change = np.diff(np.log(np.maximum(power, np.finfo(float).tiny)), axis=1)
-        scale = np.median(np.abs(change), axis=1, keepdims=True) / _NORMAL_MAD
+        scale = np.median(np.abs(change), axis=1, keepdims=True) / NORMAL_MAD
         trend = np.divide(change, scale, out=np.zeros_like(change), where=scale > 0)
         mean_square = (power * np.diff(edges)).sum(axis=1) / edges[-1]
         return trend, finite & (np.sqrt(mean_square) >= self.activity_uv)
