@@ -32,7 +32,7 @@ class LevelCrossings(Series):
         attempt with fewer crossings than symbols in its time is not acquired.
 
     The features are how far the numbers go beyond the level on the nearer side, negative without a
-    crossing, or the lengths of the gaps.
+    crossing and 0 for a mere touch, or the lengths of the gaps.
 
     Keys from where a shared fading signal crosses levels: Mathur et al., ACM MobiCom 2008 (from memory);
     there excursions beyond two levels, agreed on by messages.
