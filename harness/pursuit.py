@@ -22,7 +22,6 @@ from harness.device import Asked
 from harness.errors import ContractError, CorpusError
 from harness.exchange import Honest
 from harness.interference import Act, interferes
-from harness.isolation import Stranger
 from harness.prior import symbol_prior
 from harness.score import Disclosure, Scores, judge, merge
 from harness.view import Rows, Unseen, needs, population_rows
@@ -124,8 +123,6 @@ def pursue(
 def _refused(attack: Any, scheme: Any, acting: bool) -> str | None:
     """Why an attack that acts cannot be run here, or None."""
     _, words = needs(attack)
-    if isinstance(attack, Stranger) and (acting or "device" in words):
-        return "an attack from outside this package that acts on a device or a sensor is not run"
     if acting and "history" in words:
         return "an attack that acts on a sensor sees no history here: past sessions would be disturbed too"
     if "device" in attack.sees and not callable(getattr(scheme, "reproduce", None)):

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from importlib.metadata import EntryPoint
+from io import BytesIO
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -181,52 +184,75 @@ STRANGER = Stranger(
 
 
 def npy(array: Array, **options: Any) -> bytes:
-    from io import BytesIO
-
     file = BytesIO()
     np.lib.format.write_array(file, array, **options)
     return file.getvalue()
 
 
+def message(header: Any, *bodies: bytes, sizes: Any = None) -> bytes:
+    told = [len(b) for b in bodies] if sizes is None else sizes
+    line = {**header, "bytes": told} if isinstance(header, dict) else header
+    return json.dumps(line).encode() + b"\n" + b"".join(bodies)
+
+
+def saying(monkeypatch: pytest.MonkeyPatch, said: bytes) -> None:
+    """A process that answers everything with these bytes."""
+
+    @contextmanager
+    def child(module: str, argument: str, *, patience_s: float) -> Iterator[Any]:
+        yield SimpleNamespace(
+            say=BytesIO(), hear=BytesIO(said), overdue=lambda: False, end=lambda: "one that ended"
+        )
+
+    monkeypatch.setattr(isolation, "child", child)
+
+
+BELIEF = {"kind": "belief", "work": 0, "about": "witness"}
+
+
 @pytest.mark.parametrize(
-    ("header", "body"),
+    "said",
     [
-        ({"kind": "belief", "work": 0, "about": "witness"}, npy(np.array([{}, 1]), allow_pickle=True)),
-        ({"kind": "belief", "work": 0, "about": "witness"}, b""),
-        ({"kind": "belief", "work": 0, "about": "witness"}, npy(np.zeros(9))[:-8]),
-        ({"kind": "belief", "work": "much", "about": "witness"}, npy(np.zeros(3))),
-        ({"kind": "belief", "about": "witness"}, npy(np.zeros(3))),
-        ({"kind": "belief", "work": 0, "about": ["key"]}, npy(np.zeros(3))),
+        message(BELIEF, npy(np.array([{}, 1]), allow_pickle=True)),
+        message(BELIEF, b""),
+        message(BELIEF, npy(np.zeros(9))[:-8]),
+        message(BELIEF, npy(np.zeros(9)), sizes=[10_000]),
+        message(BELIEF, npy(np.zeros(9)), sizes=[2**31 + 1]),
+        message(BELIEF, npy(np.zeros(9)), sizes=[-1]),
+        message(BELIEF, npy(np.zeros(9)), sizes=7),
+        message(BELIEF, npy(np.zeros(3)), npy(np.zeros(3))),
+        message(BELIEF),
+        message({**BELIEF, "work": "much"}, npy(np.zeros(3))),
+        message({"kind": "belief", "about": "witness"}, npy(np.zeros(3))),
+        message({**BELIEF, "about": ["key"]}, npy(np.zeros(3))),
+        message({"kind": "query", "helper": [], "capture": None}),
+        b"",
+        b"hello\n",
+        message([1]),
+        b"[" * 100_000 + b"\n",
+        b"{" * 3_000_000,
     ],
 )
 def test_what_comes_back_is_never_unpickled_nor_believed(
-    monkeypatch: pytest.MonkeyPatch, header: dict[str, Any], body: bytes
+    monkeypatch: pytest.MonkeyPatch, said: bytes
 ) -> None:
-    monkeypatch.setattr(isolation, "_run", lambda *_: (header, body))
+    saying(monkeypatch, said)
     with pytest.raises(ContractError, match=r"^s: `believe\(\)` must be"):
         STRANGER.believe(empty_view(), rng=np.random.default_rng(0))
 
 
 @pytest.mark.parametrize(("kind", "made"), [("belief", Belief), ("guesses", Guesses)])
 def test_plain_arrays_are_taken(monkeypatch: pytest.MonkeyPatch, kind: str, made: type) -> None:
-    sent = {"kind": kind, "work": 2.5, "about": "witness"}
-    monkeypatch.setattr(isolation, "_run", lambda *_: (sent, npy(np.zeros((1, 2, 2)))))
+    told = {"kind": kind, "work": 2.5, "about": "witness"}
+    saying(monkeypatch, message(told, npy(np.zeros((1, 2, 2)))))
     answer = STRANGER.believe(empty_view(), rng=np.random.default_rng(0))
     assert isinstance(answer, made)
     assert answer.work == 2.5
 
 
-@pytest.mark.parametrize("said", [b"", b"hello\n", b"[1]\n", b"[" * 100_000 + b"\n"])
-def test_a_process_that_says_nonsense_is_reported(monkeypatch: pytest.MonkeyPatch, said: bytes) -> None:
-    done = SimpleNamespace(stdout=said, stderr=b"first\nlast\n", returncode=0)
-    monkeypatch.setattr(isolation.subprocess, "run", lambda *_, **__: done)
-    with pytest.raises(ContractError, match="ended with status 0: last"):
-        STRANGER.believe(empty_view(), rng=np.random.default_rng(0))
-
-
 @pytest.mark.parametrize("told", [{}, {"name": "x"}, {"name": "x", "sees": 3, "likes": [], "summary": ""}])
 def test_a_half_introduction_is_refused(monkeypatch: pytest.MonkeyPatch, told: dict[str, Any]) -> None:
-    monkeypatch.setattr(isolation, "_run", lambda *_: (told, b""))
+    saying(monkeypatch, message(told))
     with pytest.raises(UsageError, match=r"s\.py must introduce itself as an attack"):
         meet("/somewhere/s.py")
 
@@ -246,12 +272,12 @@ def test_a_registered_attack_of_another_package_is_not_imported(monkeypatch: pyt
     monkeypatch.setattr(plugins, "names", lambda kind: {**known, "visitor": entry})
     asked: list[str] = []
 
-    def run(spec: str, parcel: bytes, who: str) -> tuple[dict[str, Any], bytes]:
+    def converse(spec: str, *_: Any) -> tuple[dict[str, Any], list[Array]]:
         asked.append(spec)
-        told = {"name": "visitor", "sees": ["mimic"], "likes": [], "summary": "", "interferes": False}
-        return json.loads(json.dumps(told)), b""
+        told = {"name": "visitor", "sees": ["mimic"], "likes": [], "summary": "", "variants": []}
+        return {**told, "interferes": False, "tunes": False, "strength": None}, []
 
-    monkeypatch.setattr(isolation, "_run", run)
+    monkeypatch.setattr(isolation, "_converse", converse)
     result = audit(SHORT, attacks=["visitor", "distant-sensor"], corpus=PAIR)
     assert asked == ["visitor"]
     assert result.select(attack="visitor")[0].status == "untested"
