@@ -72,11 +72,13 @@ def band_passed(samples: Array, rate_hz: float, low_hz: float, high_hz: float) -
             f"the corners of a band-pass must ascend between 0 and half the sampling rate, {rate_hz / 2:g} "
             f"Hz, got {low_hz:g} and {high_hz:g}"
         )
-    return _both_ways(butter(_ORDER, (low_hz, high_hz), "bandpass", fs=rate_hz, output="sos"), samples)
+    sections = butter(_ORDER, (low_hz, high_hz), "bandpass", fs=rate_hz, output="sos")
+    # a filter this slow rings for long at the ends, unless it runs in over a mirrored stretch
+    return _both_ways(sections, samples, int(2 * rate_hz / low_hz))
 
 
-def _both_ways(sections: Array, samples: Array) -> Array:
-    padding = min(3 * (2 * len(sections) + 1), samples.shape[-1] - 1)
+def _both_ways(sections: Array, samples: Array, padding: int = 0) -> Array:
+    padding = min(max(padding, 3 * (2 * len(sections) + 1)), samples.shape[-1] - 1)
     filtered: Array = sosfiltfilt(sections.copy(), samples, axis=-1, padlen=padding)
     return filtered
 

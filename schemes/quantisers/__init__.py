@@ -11,6 +11,7 @@ from typing import Any
 from schemes.quantisers.contract import Quantiser
 from schemes.quantisers.crossings import LevelCrossings
 from schemes.quantisers.differences import DifferenceSigns
+from schemes.quantisers.gait import GaitDeviation
 from schemes.quantisers.interval_bits import IntervalBits
 from schemes.quantisers.levels import EvenSteps, LevelSymbols
 from schemes.quantisers.projections import ProjectionSigns
@@ -20,6 +21,7 @@ __all__ = [
     "QUANTISERS",
     "DifferenceSigns",
     "EvenSteps",
+    "GaitDeviation",
     "IntervalBits",
     "LevelCrossings",
     "LevelSymbols",
@@ -39,6 +41,7 @@ QUANTISERS: Mapping[str, Callable[..., Quantiser]] = MappingProxyType(
         "crossings": LevelCrossings,
         "projections": ProjectionSigns,
         "interval-gray": IntervalBits,
+        "gait-deviation": GaitDeviation,
     }
 )
 

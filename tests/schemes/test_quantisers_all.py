@@ -35,6 +35,7 @@ CASES: list[tuple[str, str, dict[str, Any]]] = [
     ("intervals", "difference", {"pairs": "random"}),
     ("intervals", "crossings", {"edges_counted": "up"}),
     ("acceleration", "level", {"window_s": 1.0}),
+    ("acceleration", "gait-deviation", {}),
     ("acceleration", "projections", {"window_s": 1.0, "bands_hz": (0.5, 3.0, 5.0)}),
 ]
 every_case = pytest.mark.parametrize(
@@ -183,6 +184,14 @@ def test_parameters_are_those_of_the_class_with_their_usual_values() -> None:
         (lambda: quantiser_named("difference", seed=-1), "`seed`"),
         (lambda: quantiser_named("crossings", steps=0), "`steps`"),
         (lambda: quantiser_named("crossings", read="slot"), "nearest is 'slots'"),
+        (lambda: quantiser_named("gait-deviation", parts=0), "`parts`"),
+        (lambda: quantiser_named("gait-deviation", cycle_s=[1, 0.5]), "`cycle_s` must be two ascending"),
+        (
+            lambda: quantiser_named("gait-deviation", band_hz=[1, 60]).quantise(
+                capture_of("acceleration"), 4
+            ),
+            "half the sampling rate, 50 Hz, got 1 and 60",
+        ),
         (lambda: quantiser_named("projections", bands_hz=[20]), "`bands_hz` must be 2 to 65"),
         (
             lambda: quantiser_named("projections", bands_hz=[21, 23]).quantise(capture_of("emg"), 4),
