@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,43 +10,41 @@ from fixtures.active_controls import OneWay
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
 from harness.contracts import DEVICE_B
-from harness.device import QUERY_LIMIT
 from harness.isolation import meet
+from harness.plugins import load
 
 SHORT = SignCommitment(code="hamming-7-4")
 PAIR = Channel(subjects=2, attempts=3, errors=((DEVICE_B, 0.02), ("remote", 0.1)))
 
 
 @pytest.mark.parametrize(
-    ("own", "stranger"), [("injection", "Injects"), ("helper-tamper", "Tampers"), ("denial", "Denies")]
+    ("name", "stranger"), [("injection", "Injects"), ("helper-tamper", "Tampers"), ("denial", "Denies")]
 )
 def test_a_copy_of_our_own_in_another_process_gets_the_same_to_the_last_digit(
-    plugins: Path, own: str, stranger: str
+    plugins: Path, name: str, stranger: str
 ) -> None:
-    people = OneWay(subjects=2, attempts=2) if own == "helper-tamper" else PAIR
-    ours = audit(SHORT, attacks=own, corpus=people)
+    people = OneWay(subjects=2, attempts=2) if name == "helper-tamper" else PAIR
+    ours = audit(SHORT, attacks=getattr(load(plugins / "actors.py"), stranger)(), corpus=people)
     theirs = audit(SHORT, attacks=f"{plugins / 'actors.py'}:{stranger}", corpus=people)
-    assert theirs.attacks[0]["isolated"]
+    assert (ours.attacks[0]["isolated"], theirs.attacks[0]["isolated"]) == (False, True)
     assert theirs.rows == ours.rows
-    assert theirs.select(attack=own, measure="success-odds", budget=1)[0].status == "measured"
+    assert theirs.select(attack=name, measure="success-odds", budget=1)[0].status == "measured"
 
 
 def test_a_stranger_says_what_strengths_it_has(plugins: Path) -> None:
     met = meet(f"{plugins / 'actors.py'}:Injects")
     assert met.interferes
     assert met.strength is not None
-    labels = [str(v.strength[0]) for v in met.variants() if v.strength]
-    assert len(labels) == len(set(labels)) > 3
-    assert str(met.strength[0]) not in labels
+    (other,) = met.variants()
+    assert other.strength is not None
+    assert other.strength[0] != met.strength[0]
 
 
 def test_a_device_refuses_nonsense_and_stops_after_its_limit_over_a_pipe_too(plugins: Path) -> None:
-    result = audit(SHORT, attacks=f"{plugins / 'actors.py'}:Pesters", corpus=replace(PAIR, subjects=2))
-    (row,) = result.select(attack="pesters", measure="success-odds", budget=1)
-    assert row.status == "measured"
-    (work,) = {r.reason for r in result.select(attack="pesters", measure="key-rank")} or {None}
-    assert QUERY_LIMIT == 1000
-    assert work is not None or row.value is not None
+    result = audit(SHORT, attacks=f"{plugins / 'actors.py'}:Pesters", corpus=PAIR)
+    (row,) = result.select(attack="pesters", measure="success-odds")
+    assert row.status == "failed"
+    assert "nonsense refused: 2 of 2; answers: 1000" in str(row.reason)
 
 
 def test_who_sees_no_device_is_given_none(plugins: Path) -> None:

@@ -9,7 +9,8 @@ from harness.contracts import Belief, Capture
 
 
 class Injects(Injection):
-    pass
+    def variants(self):
+        return super().variants()[:1]
 
 
 class Tampers(HelperTamper):
@@ -17,7 +18,8 @@ class Tampers(HelperTamper):
 
 
 class Denies(Denial):
-    pass
+    def variants(self):
+        return super().variants()[:1]
 
 
 class _Even:
@@ -29,27 +31,24 @@ class _Even:
 
 
 class Pesters(_Even):
-    """Asks the device nonsense, then until it answers no more, and says in `work` how often it did."""
+    """Asks the device nonsense, then until it answers no more, and fails with what it counted."""
 
     name = "pesters"
     sees = frozenset({"helper", "device", "population"})
 
     def believe(self, view, *, rng):
-        refused = 0
+        refused = asked = 0
         for nonsense in ({}, {"offset": np.zeros(3)}):
             try:
                 view.device(nonsense)
             except ValueError:
                 refused += 1
-        asked = 0
         try:
             while True:
                 view.device(dict(view.helper))
                 asked += 1
         except RuntimeError:
-            return Belief(
-                log_prob=super().believe(view, rng=rng).log_prob, work=asked / 1000 if refused == 2 else 0.0
-            )
+            raise RuntimeError(f"nonsense refused: {refused} of 2; answers: {asked}") from None
 
 
 class Listens(_Even):
