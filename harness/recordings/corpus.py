@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,12 +14,14 @@ import numpy as np
 
 from harness.contracts import Array, Capture, Sensed, Sitting
 from harness.errors import CorpusError
-from harness.recordings.files import EscapeError, locate, open_below, sha256
+from harness.recordings.files import EscapeError, locate, open_below
 from harness.recordings.manifest import Row, parse_manifest
-from harness.recordings.pieces import cut
-from harness.recordings.readers import READERS, Recording, Source
+from harness.recordings.persons import Persons
+from harness.recordings.pieces import Cut
+from harness.recordings.plausible import Plausible
+from harness.recordings.provenance import kind_of_data
+from harness.recordings.reading import content_digest, each_cut
 from harness.recordings.roster import Piece, Roster, roster
-from harness.recordings.units import canonical
 
 __all__ = ["MANIFEST", "RecordedCorpus", "open_corpus"]
 
@@ -45,8 +47,8 @@ class RecordedCorpus:
 
     @property
     def data(self) -> str:
-        """ "recorded": the people are real."""
-        return "recorded"
+        """ "recorded": the people are real; "simulated": the folder says that they are not."""
+        return kind_of_data(self._folder)
 
     def sittings(self) -> Sequence[Sitting]:
         """Return every subject's sessions that have usable attempts, sorted by subject and session."""
@@ -71,16 +73,16 @@ class RecordedCorpus:
         wanted = [piece for piece in pieces if piece.row.stream in streams]
         parts: dict[int, tuple[Array, float | None]] = {}
         cells: Counter[str] = Counter()
-        for piece, samples, rate in self._read(wanted):
-            parts[id(piece)] = samples, rate
-            cells[piece.row.stream] += samples.size
+        for piece, found in self._read(wanted):
+            parts[id(piece)] = found.samples, found.rate_hz
+            cells[piece.row.stream] += found.samples.size
             self._check_size(piece.row, cells[piece.row.stream])
         grouped: dict[str, list[Piece]] = defaultdict(list)
         for piece in wanted:
             grouped[piece.row.stream].append(piece)
         return {
-            stream: self._sensed(found, [parts[id(piece)] for piece in found])
-            for stream, found in grouped.items()
+            stream: self._sensed(own, [parts[id(piece)] for piece in own])
+            for stream, own in grouped.items()
         }
 
     def check(self) -> None:
@@ -93,19 +95,23 @@ class RecordedCorpus:
         """
         shapes: dict[str, tuple[Row, int, float | None]] = {}
         longest: dict[tuple[int, int, str], int] = defaultdict(int)
-        for piece, samples, rate in self._read(self.pieces(), hashing=True):
-            row = piece.row
-            other, channels, first_rate = shapes.setdefault(row.stream, (row, len(samples), rate))
-            self._check_alike(other, channels, first_rate, row, len(samples), rate)
+        persons, plausible = Persons(self._label), Plausible(self._label)
+        for piece, found in self._read(self.pieces(), digests=self._digests):
+            row, samples = piece.row, found.samples
+            other, channels, first_rate = shapes.setdefault(row.stream, (row, len(samples), found.rate_hz))
+            self._check_alike(other, channels, first_rate, row, len(samples), found.rate_hz)
+            persons.see(row, found.person)
+            plausible.see(row, samples)
             key = (piece.subject, piece.session, row.stream)
             longest[key] = max(longest[key], samples.shape[1])
+        plausible.judge()
         for group in self._roster.pieces.values():
             counted: dict[str, list[Piece]] = defaultdict(list)
             for piece in group:
                 counted[piece.row.stream].append(piece)
-            for stream, found in counted.items():
-                width = longest[found[0].subject, found[0].session, stream]
-                self._check_size(found[0].row, len(found) * shapes[stream][1] * width)
+            for stream, own in counted.items():
+                width = longest[own[0].subject, own[0].session, stream]
+                self._check_size(own[0].row, len(own) * shapes[stream][1] * width)
 
     def describe(self) -> Mapping[str, Any]:
         """Return counts of what there is and of what was left out, JSON-ready and without paths."""
@@ -122,7 +128,7 @@ class RecordedCorpus:
             if name not in self._digests:
                 try:
                     with open_below(self._folder, name) as handle:
-                        self._digests[name] = sha256(handle)
+                        self._digests[name] = content_digest(self._folder, name, handle)
                 except CorpusError as error:
                     if name in needed:
                         raise CorpusError(f"{self._label}, `file`: {error}") from None
@@ -138,33 +144,12 @@ class RecordedCorpus:
         yield from self._roster.spare
 
     def _read(
-        self, pieces: Iterable[Piece], *, hashing: bool = False
-    ) -> Iterator[tuple[Piece, Array, float | None]]:
-        """Yield every piece's samples and rate; each file is opened once, each array read once."""
-        by_file: dict[str, list[Piece]] = defaultdict(list)
-        for piece in pieces:
-            by_file[piece.row.file].append(piece)
-        for name in sorted(by_file):
-            group = sorted(by_file[name], key=lambda piece: (piece.row.array or "", piece.row.line))
-            row = group[0].row
-            try:
-                with open_below(self._folder, name) as handle:
-                    if hashing:
-                        self._digests[name] = sha256(handle)
-                        handle.seek(0)
-                    source: Source = READERS[row.suffix](handle)
-                    recording: Recording | None = None
-                    for piece in group:
-                        before, row = row, piece.row
-                        if recording is None or row.array != before.array:
-                            recording = source.read(row.array)
-                        yield piece, *cut(recording, piece)
-            except CorpusError as error:
-                raise CorpusError(f"{self._label} line {row.line}: {name} {error}") from None
-            except OSError as error:
-                raise CorpusError(
-                    f"{self._label} line {row.line}, `file`: {name} must be readable, got {error.strerror}"
-                ) from None
+        self, pieces: Iterable[Piece], *, digests: MutableMapping[str, str] | None = None
+    ) -> Iterator[tuple[Piece, Cut]]:
+        for piece, found in each_cut(self._folder, self._label, pieces, digests=digests):
+            if isinstance(found, CorpusError):
+                raise found
+            yield piece, found
 
     def _sensed(self, pieces: Sequence[Piece], parts: Sequence[tuple[Array, float | None]]) -> Sensed:
         first, rate = pieces[0].row, parts[0][1]
@@ -184,7 +169,7 @@ class RecordedCorpus:
                 samples=padded,
                 rate_hz=rate,
                 signal=first.signal,
-                unit=canonical(first.signal, first.unit)[0],
+                unit=first.canonical_unit,
                 seconds=seconds,
             ),
             attempt=np.array([piece.attempt for piece in pieces]),
@@ -262,6 +247,7 @@ def open_corpus(path: str | Path) -> RecordedCorpus:
         _files=tuple(sorted({row.file for row in rows})),
         _roster=people,
     )
+    kind_of_data(folder)
     _check_files(corpus, rows)
     return corpus
 

@@ -5,106 +5,36 @@ from __future__ import annotations
 import csv
 import difflib
 import io
-import math
 import re
-from collections.abc import Callable, Sequence
-from datetime import date
-from pathlib import PurePosixPath, PureWindowsPath
-from typing import Annotated, Any
+from collections.abc import Iterator, Sequence
+from pathlib import PurePosixPath
+from typing import Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError
 
 from harness.contracts import DEVICE_A, DEVICE_B
 from harness.errors import CorpusError
-from harness.recordings.readers import READERS
-from harness.recordings.units import SAMPLED, canonical
+from harness.recordings.cells import Day, File, Label, OptionalLabel, Rate, Seconds, Unit, Word, shown
+from harness.recordings.readers import FORMATS, Format
+from harness.recordings.units import CANONICAL, SAMPLED, canonical
 
-__all__ = ["OPTIONAL", "OWNERS", "REQUIRED", "Row", "parse_manifest", "shown"]
+__all__ = [
+    "OPTIONAL",
+    "OWNERS",
+    "REQUIRED",
+    "Row",
+    "each_row",
+    "parse_manifest",
+    "row_schema",
+    "shown",
+]
 
 REQUIRED = ("file", "subject", "session", "attempt", "role", "signal", "rate_hz", "unit")
 OPTIONAL = (
     *("array", "channel", "start_s", "stop_s"),
-    *("attacker", "device", "day", "condition", "excluded_reason"),
+    *("attacker", "device", "day", "condition", "group", "excluded_reason"),
 )
 OWNERS = (DEVICE_A, DEVICE_B)
-RESERVED = frozenset({"helper", "population", "history", "labels", "device"})  # words of Attack.sees
-MAX_RATE_HZ, MIN_RATE_HZ, MAX_SECONDS = 1e8, 1e-3, 1e9
-MAX_LABEL = 200
-_WORD = re.compile(r"[a-z0-9][a-z0-9._-]{0,63}", re.ASCII)
-
-
-def shown(value: object) -> str:
-    """Return `value` quoted, on one line and cut to a readable length, for an error message."""
-    text = ascii(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _file(cell: str) -> str:
-    path = PurePosixPath(cell)
-    if path.is_absolute() or PureWindowsPath(cell).drive or "\\" in cell:
-        raise ValueError("must be a path relative to the manifest, with / between folders")
-    if ".." in path.parts:
-        raise ValueError("must stay below the manifest's folder, without `..`")
-    if not path.name or not cell.isprintable():
-        raise ValueError("must name a file")
-    if path.suffix.lower() not in READERS:
-        raise ValueError(f"must end in {' or '.join(READERS)}")
-    return str(path)
-
-
-def _label(cell: str) -> str:
-    if not cell or len(cell) > MAX_LABEL or not cell.isprintable():
-        raise ValueError(f"must be a printable label of 1 to {MAX_LABEL} characters")
-    return cell
-
-
-def _word(cell: str) -> str:
-    if not _WORD.fullmatch(cell):
-        raise ValueError("must be a word of lower-case letters, digits, `-`, `_` and `.`")
-    if cell in RESERVED:
-        raise ValueError(f"must not be one of the reserved words {', '.join(sorted(RESERVED))}")
-    return cell
-
-
-def _number(low: float, high: float, what: str) -> Callable[[str], float | None]:
-    def parse(cell: str) -> float | None:
-        if not cell:
-            return None
-        try:
-            value = float(cell) if "_" not in cell else math.nan
-        except ValueError:
-            value = math.nan
-        if not low <= value <= high:
-            raise ValueError(f"must be {what} from {low:g} to {high:g}, or empty")
-        return value
-
-    return parse
-
-
-def _day(cell: str) -> int | date | None:
-    if not cell:
-        return None
-    if re.fullmatch(r"[0-9]{1,9}", cell, re.ASCII):
-        return int(cell)
-    try:
-        return date.fromisoformat(cell)
-    except ValueError:
-        raise ValueError("must be a day number or a date such as 2001-12-31") from None
-
-
-def _optional(cell: str) -> str | None:
-    return _label(cell) if cell else None
-
-
-File = Annotated[str, BeforeValidator(_file)]
-Label = Annotated[str, BeforeValidator(_label)]
-Word = Annotated[str, BeforeValidator(_word)]
-OptionalLabel = Annotated[str | None, BeforeValidator(_optional)]
-Rate = Annotated[
-    float | None, BeforeValidator(_number(MIN_RATE_HZ, MAX_RATE_HZ, "a positive number of hertz"))
-]
-Seconds = Annotated[float | None, BeforeValidator(_number(0, MAX_SECONDS, "a number of seconds"))]
-Day = Annotated[int | date | None, BeforeValidator(_day)]
 
 
 class Row(BaseModel):
@@ -120,7 +50,7 @@ class Row(BaseModel):
     role: Word
     signal: Word
     rate_hz: Rate
-    unit: Label
+    unit: Unit
     array: OptionalLabel = None
     channel: OptionalLabel = None
     start_s: Seconds = None
@@ -129,6 +59,7 @@ class Row(BaseModel):
     device: OptionalLabel = None
     day: Day = None
     condition: OptionalLabel = None
+    group: OptionalLabel = None
     excluded_reason: OptionalLabel = None
 
     @property
@@ -142,9 +73,31 @@ class Row(BaseModel):
         return PurePosixPath(self.file).suffix.lower()
 
     @property
+    def format(self) -> Format:
+        """What its kind of file states by itself."""
+        return FORMATS[self.suffix]
+
+    @property
+    def canonical_unit(self) -> str:
+        """The unit in which its samples are handed over."""
+        return CANONICAL.get(self.signal) or self.unit or ""
+
+    @property
     def try_(self) -> tuple[str, str, str]:
         """The attempt to which the row belongs."""
         return self.subject, self.session, self.attempt
+
+
+def row_schema() -> dict[str, Any]:
+    """Return the JSON Schema of a row as a CSV reader gives it: every cell is text."""
+    made = Row.model_json_schema()
+    made["properties"].pop("line")
+    made["required"] = list(REQUIRED)
+    made["title"] = "Row of a manifest"
+    made["description"] = "One stream of an attempt, or one channel of it; cells as text, empty if unset."
+    for column in OPTIONAL:
+        made["properties"][column]["default"] = ""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **made}
 
 
 def parse_manifest(raw: bytes, *, name: str) -> list[Row]:
@@ -162,6 +115,18 @@ def parse_manifest(raw: bytes, *, name: str) -> list[Row]:
     CorpusError
         On the first violation: one sentence with file, line and column.
     """
+    rows: list[Row] = []
+    for found in each_row(raw, name=name):
+        if isinstance(found, CorpusError):
+            raise found
+        rows.append(found)
+    if not rows:
+        raise CorpusError(f"{name}: must have one row per stream of an attempt below its header, got none")
+    return rows
+
+
+def each_row(raw: bytes, *, name: str) -> Iterator[Row | CorpusError]:
+    """Yield every row, or each of its violations in its place; one that ends all reading is raised."""
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -170,7 +135,6 @@ def parse_manifest(raw: bytes, *, name: str) -> list[Row]:
             f"{name} line {line}: must be UTF-8 text, got byte {error.start} undecodable"
         ) from None
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    rows: list[Row] = []
     before = 0  # a quoted cell may hold line ends: a row starts after the last line of the one before
     try:
         header = next(reader, [])
@@ -178,13 +142,10 @@ def parse_manifest(raw: bytes, *, name: str) -> list[Row]:
         before = reader.line_num
         for cells in reader:
             if cells:
-                rows.append(_row(header, cells, before + 1, name))
+                yield from _row(header, cells, before + 1, name)
             before = reader.line_num
     except csv.Error as error:
         raise CorpusError(f"{name} line {before + 1}: must be well-formed CSV, but {error}") from None
-    if not rows:
-        raise CorpusError(f"{name}: must have one row per stream of an attempt below its header, got none")
-    return rows
 
 
 def _check_header(header: Sequence[str], name: str) -> None:
@@ -203,34 +164,40 @@ def _check_header(header: Sequence[str], name: str) -> None:
             raise CorpusError(f"{name} line 1: must have a column `{column}`, got none; add it")
 
 
-def _row(header: Sequence[str], cells: Sequence[str], line: int, name: str) -> Row:
+def _row(header: Sequence[str], cells: Sequence[str], line: int, name: str) -> Iterator[Row | CorpusError]:
     if len(cells) != len(header):
-        raise CorpusError(
+        yield CorpusError(
             f"{name} line {line}: must have {len(header)} cells as the header has, got {len(cells)}"
         )
+        return
     found: dict[str, Any] = {column: cell.strip() for column, cell in zip(header, cells, strict=True)}
     try:
         row = Row(line=line, **found)
     except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        column = str(first["loc"][0])
-        message = first["msg"].removeprefix("Value error, ")
-        raise CorpusError(
-            f"{name} line {line}, `{column}`: {message}, got {shown(found.get(column))}"
-        ) from None
-    for column, message in _contradictions(row):
-        raise CorpusError(f"{name} line {line}, `{column}`: {message}")
-    return row
+        for violation in error.errors(include_url=False, include_context=False):
+            column = str(violation["loc"][0])
+            message = violation["msg"].removeprefix("Value error, ")
+            yield CorpusError(f"{name} line {line}, `{column}`: {message}, got {shown(found.get(column))}")
+        return
+    wrong = _contradictions(row)
+    yield from (CorpusError(f"{name} line {line}, `{column}`: {message}") for column, message in wrong)
+    if not wrong:
+        yield row
 
 
 def _contradictions(row: Row) -> list[tuple[str, str]]:
     """Return (column, sentence) where cells that are each fine do not go together."""
     found = []
     try:
-        canonical(row.signal, row.unit)
+        if row.unit is not None:
+            canonical(row.signal, row.unit)
+        elif not row.format.header:
+            found.append(("unit", f"must be stated for a {row.suffix} file, got an empty cell"))
+        elif row.signal not in CANONICAL:
+            found.append(("unit", f"must be stated for {shown(row.signal)}, got an empty cell"))
     except CorpusError as error:
         found.append(("unit", str(error)))
-    if row.suffix == ".npz":
+    if row.format.numbered:
         if row.channel is not None and not re.fullmatch(r"[0-9]{1,9}", row.channel, re.ASCII):
             found.append(
                 ("channel", f"must be a row number from 0 for an NPZ file, got {shown(row.channel)}")

@@ -2,25 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from harness.contracts import Array
 from harness.errors import CorpusError
 from harness.recordings.manifest import Row
-from harness.recordings.readers import Recording
+from harness.recordings.rates import rate_of
+from harness.recordings.recording import Recording, picked
 from harness.recordings.roster import Piece
-from harness.recordings.units import SAMPLED, canonical
+from harness.recordings.units import factor
 
-__all__ = ["cut", "rate_of"]
-
-RATE_TOLERANCE = 1e-3  # a nominal rate and the sensor's clock differ by far less
-MAX_JITTER = 0.5  # in samples; a lost sample makes a step of 2
+__all__ = ["Cut", "cut"]
 
 
-def cut(recording: Recording, piece: Piece) -> tuple[Array, float | None]:
-    """Return what one attempt has in `recording`, and its rate.
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """What one attempt has in a recording."""
+
+    samples: Array  # float64 (channels, samples) in the canonical unit; NaN: a declared gap
+    rate_hz: float | None  # None: an event series
+    effective_hz: float | None  # as the file's time marks make it; None: it has none
+    limits: Array | None  # (channels, 2) least and greatest value that the format can hold
+    person: Mapping[str, str]  # fixed facts that the file states of whom it was recorded from
+
+
+def cut(recording: Recording, piece: Piece) -> Cut:
+    """Return what one attempt has in `recording`.
 
     Parameters
     ----------
@@ -28,106 +38,88 @@ def cut(recording: Recording, piece: Piece) -> tuple[Array, float | None]:
     piece : Piece
         Which channels, from when to when, in which unit.
 
-    Returns
-    -------
-    samples : float64, shape (channels, samples)
-        In the canonical unit.
-    rate_hz : float or None
-        None: an event series.
-
     Raises
     ------
     CorpusError
-        If the channels or the time asked for are not there, nothing is left, or a number is not finite.
+        If the channels or the time asked for are not there, nothing is left, header and manifest
+        contradict, or a number is not finite.
     """
     row = piece.row
-    picked = _channels(recording, piece.channels)
-    samples = recording.samples if picked is None else recording.samples[picked]
+    places = _channels(recording, piece.channels)
+    samples = recording.samples if places is None else recording.samples[places]
     if 0 in samples.shape:
         raise CorpusError(f"must hold samples, got a zero-length capture of shape {samples.shape}")
     rate = rate_of(recording, row)
-    factor = canonical(row.signal, row.unit)[1]
-    start, stop = _span(recording, row, samples, rate)
+    scale = _scale(recording, row, places)
+    start, stop = _span(recording, row, samples, rate, scale)
     with np.errstate(over="ignore", invalid="ignore"):
-        samples = samples[:, start:stop].astype(np.float64) * factor
-    if samples.shape[1] == 0:
+        values = samples[:, start:stop].astype(np.float64) * scale
+    if values.shape[1] == 0:
         raise CorpusError("must hold samples between start_s and stop_s, got a zero-length capture")
-    finite = np.isfinite(samples)
-    if not finite.all():
-        channel, sample = (int(k) for k in np.argwhere(~finite)[0])
-        found = recording.samples[channel if picked is None else picked[channel], start + sample]
-        place = recording.place(channel if picked is None else picked[channel], start + sample)
-        raise CorpusError(f"must hold finite samples, got {found:g} at {place}")
-    return samples, rate
+    _check_sound(recording, row, values, places, start)
+    limits = recording.limits
+    if limits is not None:
+        limits = (limits if places is None else limits[places]) * scale
+    return Cut(values, rate, _effective(recording), limits, recording.person)
 
 
 def _channels(recording: Recording, wanted: Sequence[str] | None) -> list[int] | None:
     if wanted is None:
         return None
-    columns = {name: k for k, name in enumerate(recording.names or ())}
-    picked = []
+    if recording.names is not None:
+        return picked(recording.names, wanted)
     for label in wanted:
-        if label in columns:
-            picked.append(columns[label])
-        elif recording.names is None and int(label) < len(recording.samples):
-            picked.append(int(label))
-        else:
-            known = f"rows 0 to {len(recording.samples) - 1}"
-            if recording.names is not None:
-                known = ", ".join(ascii(name) for name in recording.names[:8])
-            raise CorpusError(f"must hold the channel {label!a}, got {known}")
-    return sorted(picked)
+        if int(label) >= len(recording.samples):
+            raise CorpusError(
+                f"must hold the channel {label!a}, got rows 0 to {len(recording.samples) - 1}"
+            )
+    return sorted(map(int, wanted))
 
 
-def rate_of(recording: Recording, row: Row) -> float | None:
-    """Return the rate in hertz from the manifest or the time stamps; None: an event series.
+def _scale(recording: Recording, row: Row, places: Sequence[int] | None) -> Array:
+    """(channels, 1): what takes each channel to the canonical unit."""
+    count = len(recording.samples)
+    chosen = range(count) if places is None else places
+    found = []
+    for k in chosen:
+        try:
+            found.append(factor(row.signal, recording.units[k] if recording.units else None, row.unit))
+        except CorpusError as error:
+            name = "" if recording.names is None else f"channel {recording.names[k]!a} "
+            raise CorpusError(f"{name}{error}") from None
+    return np.array(found)[:, np.newaxis]
 
-    Steps between time stamps must lie within half of their mean, so that no sample is missing. The
-    rate they give is rounded to a whole number if one lies within a thousandth, else to
-    four digits, so that a clock's jitter does not give every attempt a rate of its own.
-    """
+
+def _check_sound(
+    recording: Recording, row: Row, values: Array, places: Sequence[int] | None, start: int
+) -> None:
+    missing = np.isnan(recording.samples) if recording.gaps else None
+    sound = np.isfinite(values)
+    if missing is not None:
+        gap = (missing if places is None else missing[places])[:, start : start + values.shape[1]]
+        if gap.all(axis=1).any():
+            raise CorpusError("must hold samples in every channel, got one that is a gap throughout")
+        sound = sound | gap
+    events = row.signal == "intervals"
+    if sound.all() and not (events and (values <= 0).any()):
+        return
+    channel, sample = (int(k) for k in np.argwhere(~sound if not sound.all() else values <= 0)[0])
+    stored = channel if places is None else places[channel]
+    value, place = recording.samples[stored, start + sample], recording.place(stored, start + sample)
+    what = "positive intervals" if sound.all() else "finite samples"
+    raise CorpusError(f"must hold {what}, got {value:g} at {place}")
+
+
+def _effective(recording: Recording) -> float | None:
     time_s = recording.time_s
-    if time_s is None:
-        if row.rate_hz is None and row.signal in SAMPLED:
-            raise CorpusError(
-                f"must have a column time_s, or the manifest a `rate_hz`, for {row.signal}, got neither"
-            )
-        return row.rate_hz
-    if row.signal == "intervals":
-        raise CorpusError("must not have a column time_s for intervals, which are events, got one")
-    if not np.isfinite(time_s).all():
-        sample = int(np.argmin(np.isfinite(time_s)))
-        raise CorpusError(
-            f"must hold finite time stamps, got {time_s[sample]:g} at line {sample + 2}, column 'time_s'"
-        )
-    if len(time_s) < 2:
-        if row.rate_hz is None:
-            raise CorpusError(
-                f"must have two time stamps or more in time_s to give a rate, got {len(time_s)}"
-            )
-        return row.rate_hz
-    span = float(time_s[-1] - time_s[0])
-    if not 1e-6 < span < 1e9:
-        raise CorpusError(f"must have rising time stamps in seconds in time_s, got a span of {span:g} s")
-    rate = (len(time_s) - 1) / span
-    steps = np.diff(time_s) * rate
-    if (np.abs(steps - 1) > MAX_JITTER).any():
-        line = int(np.argmax(np.abs(steps - 1) > MAX_JITTER)) + 3
-        raise CorpusError(
-            f"must have even time stamps in time_s, got {time_s[line - 2]:g} s at line {line} "
-            f"after {time_s[line - 3]:g} s, at {rate:g} Hz on average"
-        )
-    if row.rate_hz is not None:
-        if abs(row.rate_hz / rate - 1) > RATE_TOLERANCE:
-            raise CorpusError(
-                f"must have time stamps that agree with rate_hz {row.rate_hz:g}, got {rate:g} Hz"
-            )
-        return row.rate_hz
-    whole = float(round(rate))
-    return whole if whole and abs(whole / rate - 1) <= RATE_TOLERANCE else float(f"{rate:.4g}")
+    if time_s is None or len(time_s) < 2:
+        return recording.effective_hz
+    return float((len(time_s) - 1) / (time_s[-1] - time_s[0]))
 
 
-def _span(recording: Recording, row: Row, samples: Array, rate: float | None) -> tuple[int, int]:
+def _span(
+    recording: Recording, row: Row, samples: Array, rate: float | None, scale: Array
+) -> tuple[int, int]:
     """Return the first sample and the one after the last, from start_s and stop_s."""
     length = samples.shape[1]
     if row.start_s is None and row.stop_s is None:
@@ -137,7 +129,7 @@ def _span(recording: Recording, row: Row, samples: Array, rate: float | None) ->
             raise CorpusError(
                 "must have a rate to be cut by start_s and stop_s, got an event series; cut the file"
             )
-        end = np.cumsum(samples[0].astype(np.float64)) * canonical(row.signal, row.unit)[1]
+        end = np.cumsum(samples[0].astype(np.float64)) * scale[0]
         begin = np.concatenate([[0.0], end[:-1]])
         inside = (begin >= (row.start_s or 0.0)) & (end <= (np.inf if row.stop_s is None else row.stop_s))
         kept = np.flatnonzero(inside)

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from harness.contracts import DEVICE_A, Sitting
+from harness.contracts import Sitting
 from harness.errors import CorpusError
+from harness.recordings.facts import NOBODY, counts
 from harness.recordings.manifest import OWNERS, Row, shown
-from harness.recordings.units import canonical
+from harness.recordings.rows import check_streams, refuse, same_for_subject
 
-__all__ = ["Piece", "Roster", "natural", "roster"]
+__all__ = ["NOBODY", "Piece", "Roster", "natural", "roster"]
 
-NOBODY = -1  # attacker of a row that names none
 SPARE = -1  # attempt of a piece whose attempt lacks one of the two devices
 
 
@@ -81,7 +81,8 @@ def roster(rows: Sequence[Row], *, name: str) -> Roster:
             reasons[row.try_].add(row.excluded_reason)
     live = [group for group in groups if group[0].try_ not in reasons]
     _check_roles(rows, name)
-    _check_streams([group[0] for group in live], name)
+    check_streams([group[0] for group in live], name)
+    same_for_subject(rows, name)
 
     subjects = _ranks(row.subject for row in rows)
     sessions = _session_ranks(rows, name)
@@ -132,7 +133,7 @@ def roster(rows: Sequence[Row], *, name: str) -> Roster:
         ),
         pieces=pieces,
         spare=tuple(spare),
-        facts=_facts(rows, pieces, reasons, incomplete=len(owners) - len(complete)),
+        facts=counts(rows, pieces, reasons, incomplete=len(owners) - len(complete)),
     )
 
 
@@ -148,14 +149,14 @@ def _ranks(labels: Iterable[str]) -> dict[str, int]:
 def _channel_order(group: Sequence[Row]) -> tuple[str, ...]:
     """Return the channels of one capture; by number for arrays, as listed for tables."""
     labels = [row.channel for row in group if row.channel is not None]
-    return tuple(sorted(labels, key=int)) if group[0].suffix == ".npz" else tuple(labels)
+    return tuple(sorted(labels, key=int)) if group[0].format.numbered else tuple(labels)
 
 
 def _captures(rows: Sequence[Row], name: str) -> list[list[Row]]:
     groups: dict[tuple[str | None, ...], dict[str | int | None, Row]] = {}
     for row in rows:
         group = groups.setdefault((*row.try_, row.role, row.signal, row.device, row.attacker), {})
-        number = row.suffix == ".npz" and row.channel is not None
+        number = row.format.numbered and row.channel is not None
         channel = int(row.channel or 0) if number else row.channel  # 1 and 01 are one channel
         if group:
             _check_sibling(next(iter(group.values())), group.get(channel), row, name)
@@ -168,10 +169,8 @@ def _captures(rows: Sequence[Row], name: str) -> list[list[Row]]:
             continue
         other = single.setdefault((*row.try_, row.role, row.signal), row)
         if other is not row:
-            raise CorpusError(
-                f"{_lines(name, other, row)}, `device`: must be one {row.role} in an attempt, "
-                f"got {shown(other.device or '')} and {shown(row.device or '')}"
-            )
+            text = f"must be one {row.role} in an attempt, got {shown(other.device or '')}"
+            raise refuse(name, other, row, "device", f"{text} and {shown(row.device or '')}")
     return captures
 
 
@@ -179,25 +178,18 @@ def _check_sibling(first: Row, twin: Row | None, row: Row, name: str) -> None:
     """Refuse a row that belongs to the capture of `first` but is not just another channel of it."""
     for column in Row.model_fields:
         if column not in ("line", "channel") and getattr(first, column) != getattr(row, column):
-            raise CorpusError(
-                f"{_lines(name, first, row)}, `{column}`: must be alike in rows of one capture, "
-                f"got {shown(getattr(first, column))} and {shown(getattr(row, column))}; "
-                "tell two captures of one attempt apart by `device` or `attacker`"
-            )
+            raise refuse(
+                name, first, row, column,
+                f"must be alike in rows of one capture, got {shown(getattr(first, column))} and "
+                f"{shown(getattr(row, column))}; tell two captures of one attempt apart by `device` or "
+                "`attacker`",
+            )  # fmt: skip
     if twin is not None:
-        raise CorpusError(
-            f"{_lines(name, twin, row)}: must not be duplicates, got the same "
-            f"{row.role} capture of attempt {shown(row.attempt)} twice; remove one"
-        )
+        text = f"must not be duplicates, got the same {row.role} capture of attempt {shown(row.attempt)}"
+        raise refuse(name, twin, row, "", f"{text} twice; remove one")
     if first.channel is None or row.channel is None:
-        raise CorpusError(
-            f"{_lines(name, first, row)}, `channel`: must be given in every row of a capture "
-            "or in none, got it in one of two"
-        )
-
-
-def _lines(name: str, one: Row, two: Row) -> str:
-    return f"{name} lines {one.line} and {two.line}"
+        text = "must be given in every row of a capture or in none, got it in one of two"
+        raise refuse(name, first, row, "channel", text)
 
 
 def _check_roles(rows: Sequence[Row], name: str) -> None:
@@ -206,27 +198,6 @@ def _check_roles(rows: Sequence[Row], name: str) -> None:
         if role not in roles:
             got = ", ".join(sorted(roles)[:8])
             raise CorpusError(f"{name}, `role`: must be {role} in at least one row, got only {got}")
-
-
-def _check_streams(rows: Sequence[Row], name: str) -> None:
-    """Refuse a stream whose rate or unit changes: its captures could not stand in one array."""
-    units: dict[str, Row] = {}
-    rates: dict[str, Row] = {}
-    for row in rows:
-        other = units.setdefault(row.stream, row)
-        one, two = (canonical(k.signal, k.unit)[0] for k in (other, row))
-        if one != two:
-            raise CorpusError(
-                f"{_lines(name, other, row)}, `unit`: must be one unit for all of {row.stream}, "
-                f"got {shown(one)} and {shown(two)}"
-            )
-        if row.rate_hz is not None:
-            other = rates.setdefault(row.stream, row)
-            if other.rate_hz != row.rate_hz:
-                raise CorpusError(
-                    f"{_lines(name, other, row)}, `rate_hz`: must be one rate for all of "
-                    f"{row.stream}, got {other.rate_hz:g} and {row.rate_hz:g}; name another sensor apart"
-                )
 
 
 def _session_ranks(rows: Sequence[Row], name: str) -> dict[tuple[str, str], int]:
@@ -243,10 +214,8 @@ def _session_ranks(rows: Sequence[Row], name: str) -> dict[tuple[str, str], int]
             continue
         other = first.setdefault((row.subject, row.session), row)
         if other.day != row.day:
-            raise CorpusError(
-                f"{_lines(name, other, row)}, `day`: must be one day for one session, "
-                f"got {_day(other)} and {_day(row)}"
-            )
+            text = f"must be one day for one session, got {_day(other)} and {_day(row)}"
+            raise refuse(name, other, row, "day", text)
     ranks: dict[tuple[str, str], int] = {}
     for subject, sessions in labels.items():
         known = [first[subject, k] for k in sorted(sessions, key=natural) if (subject, k) in first]
@@ -255,10 +224,8 @@ def _session_ranks(rows: Sequence[Row], name: str) -> dict[tuple[str, str], int]
             kinds.setdefault(type(row.day), row)
         if len(kinds) > 1:
             one, two, *_ = kinds.values()
-            raise CorpusError(
-                f"{_lines(name, one, two)}, `day`: must be all numbers, all dates or all empty "
-                f"for the sessions of one subject, got {_day(one)} and {_day(two)}"
-            )
+            text = "must be all numbers, all dates or all empty for the sessions of one subject"
+            raise refuse(name, one, two, "day", f"{text}, got {_day(one)} and {_day(two)}")
         days = {row.session: _ordinal(row.day) for row in known}
         order = sorted(sessions, key=lambda label: (days.get(label, 0), natural(label)))
         ranks |= {(subject, label): rank for rank, label in enumerate(order)}
@@ -271,28 +238,3 @@ def _ordinal(day: int | date | None) -> int:
 
 def _day(row: Row) -> str:
     return "no day" if row.day is None else str(row.day)
-
-
-def _facts(
-    rows: Sequence[Row],
-    pieces: Mapping[tuple[int, int], Sequence[Piece]],
-    reasons: Mapping[tuple[str, str, str], set[str]],
-    *,
-    incomplete: int,
-) -> dict[str, Any]:
-    found = [piece for group in pieces.values() for piece in group]
-    excluded = Counter("; ".join(sorted(why)) for why in reasons.values())
-    streams = Counter(piece.row.stream for piece in found)
-    return {
-        "subjects": len({piece.subject for piece in found}),
-        "sessions": len(pieces),
-        "attempts": len({(piece.subject, piece.session, piece.attempt) for piece in found}),
-        "attackers": len({piece.attacker for piece in found} - {NOBODY}),
-        "days": len({piece.row.day for piece in found if piece.row.role == DEVICE_A} - {None}),
-        "devices": len({piece.row.device for piece in found} - {None}),
-        "conditions": sorted({piece.row.condition for piece in found if piece.row.condition is not None}),
-        "excluded": {reason: excluded[reason] for reason in sorted(excluded)},
-        "incomplete": incomplete,
-        "streams": {stream: streams[stream] for stream in sorted(streams)},
-        "rows": len(rows),
-    }

@@ -76,3 +76,9 @@ class Park:
 @pytest.fixture
 def park(tmp_path: Path) -> Park:
     return Park(tmp_path / "park")
+
+
+@pytest.fixture
+def two() -> np.ndarray:
+    """Two channels, two seconds at 250 Hz, of an amplitude that muscles have."""
+    return np.random.default_rng(0).normal(scale=80, size=(2, 500))

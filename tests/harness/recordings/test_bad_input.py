@@ -107,7 +107,7 @@ RECORDED_AT_OPEN: dict[str, tuple[Damage, tuple[str, ...]]] = {
         lambda p: ((p.folder / "dir.npz").mkdir(), p.edit(3, file="dir.npz")),
         ("line 3, `file`", "regular file"),
     ),
-    "unknown suffix": (edited(3, file="am.xls"), ("line 3, `file`", ".npz or .csv", "'am.xls'")),
+    "unknown suffix": (edited(3, file="am.xls"), ("line 3, `file`", ".npz, .csv", ".parquet", "'am.xls'")),
     "unknown column": (
         lambda p: [row.update(chanel="") for row in p.rows],
         ("line 1", "'chanel'", "`channel`"),
@@ -227,7 +227,7 @@ RECORDED_AT_CHECK: dict[str, tuple[Damage, tuple[str, ...]]] = {
     "time alone": (lambda p: p.text("pm.csv", "time_s\n1\n2\n"), ("pm.csv line 1", "time_s")),
     "not UTF-8": (lambda p: (p.folder / "pm.csv").write_bytes(b"left,right\n\xff"), ("pm.csv", "UTF-8")),
     "empty table": (lambda p: p.text("pm.csv", "left,right\n"), ("line 6", "pm.csv", "zero-length")),
-    "empty file": (lambda p: p.text("pm.csv", ""), ("line 6", "pm.csv", "header")),
+    "empty file": (lambda p: p.text("pm.csv", ""), ("line 6", "pm.csv", "0 bytes")),
     "zero-length array": (lambda p: with_array(p, np.empty((2, 0))), ("line 3", "am.npz", "zero-length")),
     "no channels": (lambda p: with_array(p, np.empty((0, 5))), ("line 3", "zero-length")),
     "zero-length cut": (

@@ -34,6 +34,7 @@ CELLS = {
     "device": st.sampled_from(["", "1"]),
     "day": st.sampled_from(["", "1", "2001-01-01"]),
     "condition": st.sampled_from(["", "wet"]),
+    "group": st.sampled_from(["", "", "left-handed"]),
     "excluded_reason": st.sampled_from(["", "", "slipped"]),
 }
 

@@ -38,6 +38,8 @@ class Few:
         if self.gap:
             samples[0, 1, 4] = np.nan
         events = stream.endswith("intervals")
+        if events:
+            samples = 0.5 + np.abs(samples)
         return Sensed(
             capture=Capture(
                 samples=samples,
