@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import edfio
+import numpy as np
 import pytest
 
 from harness.contracts import Array, Capture
