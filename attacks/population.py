@@ -22,8 +22,8 @@ class Population:
 
     Recurring means that different people had the same key more often than chance explains, and that a list
     of such keys holds more than single bits tell: a small seed, a template. They are listed, the most
-    frequent first. Where bits depend on those before them so much that a list can hope to hold the key, the
-    likeliest keys of that dependence are listed.
+    frequent first. Where bits depend so much on those before them, up to ten bits back, that a list can
+    hope to hold the key, the likeliest keys of that dependence are listed.
     """
 
     name: str = "population"

@@ -1,4 +1,8 @@
-"""Models of symbol strings, learned on other people, and their likeliest strings."""
+"""Models of symbol strings, learned on other people, and their likeliest strings.
+
+A long context is rare among few people; it then says what the shorter one says that ends alike (each level
+of context is worth one count to the next; as in back-off models of text, from memory).
+"""
 
 from __future__ import annotations
 
@@ -10,9 +14,10 @@ from harness.contracts import Array
 
 __all__ = ["Chain", "fitted_chain", "likeliest_strings", "order_that_fits"]
 
-ORDERS = (0, 1, 2, 3)
+ORDERS = (0, 1, 2, 3, 4, 5, 6, 8, 10)
 WORTH = 2.0
-_STATES = 64  # contexts that are counted at most
+_STATES = 1024  # contexts that are counted at most
+_BEAM = 2**17  # strings that are kept at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +51,7 @@ def contexts(strings: Array, order: int, alphabet: int) -> Array:
 
 
 def fitted_chain(strings: Array, alphabet: int, order: int) -> Chain:
-    """Shares with one count spread over the symbols of a context.
+    """Shares of what follows each context, drawn by one count towards the next shorter context's.
 
     Parameters
     ----------
@@ -57,11 +62,14 @@ def fitted_chain(strings: Array, alphabet: int, order: int) -> Chain:
     start = np.log(counts / counts.sum(axis=1, keepdims=True))
     if order == 0:
         return Chain(0, start, np.zeros((1, alphabet)))
-    cells = contexts(strings, order, alphabet) * alphabet + strings[:, order:]
-    joint = np.bincount(cells.ravel(), minlength=alphabet ** (order + 1)).reshape(-1, alphabet)
-    usual = (joint.sum(axis=0) + 1.0) / (joint.sum() + alphabet)
-    smooth = joint + usual
-    return Chain(order, start, np.log(smooth / smooth.sum(axis=1, keepdims=True)))
+    all_of_them = np.bincount(strings.ravel(), minlength=alphabet) + 1.0
+    share = all_of_them[None, :] / all_of_them.sum()
+    for depth in range(1, order + 1):
+        cells = contexts(strings, depth, alphabet) * alphabet + strings[:, depth:]
+        joint = np.bincount(cells.ravel(), minlength=alphabet ** (depth + 1)).reshape(-1, alphabet)
+        share = joint + np.tile(share, (alphabet, 1))  # oldest first: short contexts are remainders
+        share /= share.sum(axis=1, keepdims=True)
+    return Chain(order, start, np.log(share))
 
 
 def order_that_fits(
@@ -98,9 +106,11 @@ def order_that_fits(
 
 
 def likeliest_strings(chain: Chain, m: int, count: int) -> Array:
-    """The likeliest strings, best first, (count or fewer, m) uint8; exact.
+    """The likeliest strings, best first, (count or fewer, m) uint8.
 
-    The best strings with given last symbols start with best strings with given last symbols.
+    The best strings with given last symbols start with best strings with given last symbols, so that the
+    list is exact while fewer than 2^17 strings are kept: `count` for every context. Beyond, only the best
+    go on.
     """
     alphabet = chain.follow.shape[1]
     score, strings = np.zeros(1), np.zeros((1, 0), np.uint8)
@@ -117,6 +127,8 @@ def likeliest_strings(chain: Chain, m: int, count: int) -> Array:
         start = np.r_[0, np.flatnonzero(np.diff(group[order])) + 1]
         rank = np.arange(len(order)) - np.repeat(start, np.diff(np.r_[start, len(order)]))
         keep = order[rank < count]
+        if len(keep) > _BEAM:
+            keep = np.sort(keep[np.argsort(-total[keep], kind="stable")[:_BEAM]])
         score, strings = total[keep], grown[keep]
     best = np.argsort(-score, kind="stable")[:count]
     return strings[best]

@@ -19,7 +19,7 @@ ROLES = ("device-a", "device-b")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SymbolSource:
-    """Symbols that stay with a probability or move to another at random; both devices see the same."""
+    """Symbols that come again `back` places on, or are moved at random; both devices see the same."""
 
     subjects: int = 20
     sessions: int = 1
@@ -28,6 +28,7 @@ class SymbolSource:
     symbols: int = 144
     alphabet: int = 3
     stay: float = 0.9
+    back: int = 1
     name: str = "symbol-source"
     data: str = "simulated"
 
@@ -47,8 +48,10 @@ class SymbolSource:
         rng = stream(self.seed, "symbols", sitting.subject, sitting.session)
         moved = rng.random((self.attempts, self.symbols)) >= self.stay
         by = np.where(moved, rng.integers(1, self.alphabet, moved.shape), 0)
-        by[:, 0] = rng.integers(0, self.alphabet, self.attempts)
-        values = (np.cumsum(by, axis=1) % self.alphabet).astype(float)
+        by[:, : self.back] = rng.integers(0, self.alphabet, (self.attempts, self.back))
+        values = np.empty(by.shape)
+        for first in range(self.back):
+            values[:, first :: self.back] = np.cumsum(by[:, first :: self.back], axis=1) % self.alphabet
         capture = Capture(samples=values[:, None], rate_hz=1.0, signal="value", unit="1")
         rows = np.arange(self.attempts)
         return {

@@ -13,6 +13,7 @@ from attacks.key_check import KeyCheck
 from attacks.past_keys import PastKeys
 from attacks.population import Population, _list_pays, keys_recur
 from attacks.stacking import equations, solved
+from attacks.strings import fitted_chain, likeliest_strings
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
 from harness.contracts import Confirmed, Linear
@@ -20,7 +21,7 @@ from harness.estimators.entropy.joint_min_entropy import joint_min_entropy
 from harness.estimators.entropy.symbol_chains import SymbolChain
 from schemes.codes import code
 
-CHECKS = 10
+CHECKS = 11
 """Rates in this file that are held against the truth; they share a level of .01."""
 
 
@@ -58,6 +59,31 @@ def test_dependent_bits_of_a_key_are_listed() -> None:
     # two without a change, and 62 with one: of a hundred guesses 36 go to keys with two
     two = 0.95**29 * 0.05**2 / 2
     assert_rate(*odds(result, "population", 100), none + one + 36 * two)
+
+
+def test_a_dependence_on_what_lies_further_back_is_learned() -> None:
+    """Five interleaved strings: what one, two, three or four bits back is tells nothing."""
+    source = SymbolSource(alphabet=2, stay=0.98, symbols=32, back=5)
+    result = audit(RawSymbols(), attacks=[Population()], corpus=source)
+    none, one = 0.98**27 / 32, 0.98**26 * 0.02 / 32
+    assert_rate(*odds(result, "population", 100), 32 * none + 68 * one)
+
+
+def test_a_list_of_many_contexts_is_a_beam_and_of_few_exact() -> None:
+    rng = np.random.default_rng(3)
+    strings = rng.integers(0, 2, (50, 12))
+    for order in (2, 5):
+        chain = fitted_chain(strings, 2, order)
+        assert np.allclose(np.exp(chain.follow).sum(axis=1), 1)
+        everything = (np.arange(2**12)[:, None] >> np.arange(12)) & 1
+        best = np.sort(chain.log_prob(everything))[::-1][:300]
+        assert np.allclose(chain.log_prob(likeliest_strings(chain, 12, 300)), best)
+
+
+def test_a_context_never_seen_says_what_its_end_says() -> None:
+    strings = np.tile([0, 1], (10, 8))
+    unseen = 0b001  # oldest first; two zeros never follow each other
+    assert np.allclose(fitted_chain(strings, 2, 3).follow[unseen], fitted_chain(strings, 2, 2).follow[0b01])
 
 
 def test_a_few_values_of_short_keys_are_listed_and_an_accident_is_not() -> None:
