@@ -13,9 +13,10 @@ from harness.cli.entropy import entropy
 from harness.cli.gating import gate
 from harness.cli.listing import list_
 from harness.cli.root import cli, main
+from harness.cli.simulating import simulate
 from harness.cli.sweeping import sweep
 
 __all__ = ["main"]
 
-for command in (audit, claims, compare, sweep, gate, baseline, entropy, list_):
+for command in (audit, claims, compare, sweep, gate, baseline, entropy, list_, simulate):
     cli.add_command(command)
