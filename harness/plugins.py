@@ -1,7 +1,7 @@
-"""From what the user wrote to a plug-in: a registered name, or `path/file.py:Name`.
+"""From what the user wrote to a plug-in: a registered name, `path/file.py:Name`, or `path/scheme.toml`.
 
 Parameters may follow, as in ``envelope-trend:window_s=0.15,blocks=4`` and
-``my_scheme.py:MyScheme:bits=64``.
+``my_scheme.py:MyScheme:bits=64`` and ``my_scheme.toml:quantiser.window_s=0.15``.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from harness.errors import UsageError
 
 __all__ = [
     "Plugin",
+    "composite",
     "file_of",
     "load",
     "names",
@@ -45,6 +46,7 @@ GROUPS = {
     "attack": "keyassay.attacks",
     "corpus": "keyassay.corpora",
     "control": "keyassay.controls",
+    "scheme file": "keyassay.scheme-files",
 }
 _MEMBERS: Mapping[str, tuple[str, ...]] = {
     "scheme": ("witness",),
@@ -124,7 +126,7 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
 def file_of(spec: str) -> tuple[Path, str] | None:
     """The file that a plug-in is written in and what follows it; None for a registered name."""
     # a folder's name may hold ".py" too
-    found = re.fullmatch(r"(.*?\.py)(?::(.*))?", spec, re.DOTALL)
+    found = re.fullmatch(r"(.*?\.(?:py|toml))(?::(.*))?", spec, re.DOTALL)
     return (Path(found[1]), found[2] or "") if found else None
 
 
@@ -151,7 +153,7 @@ def _parse(spec: str) -> tuple[str, dict[str, Any]]:
     arguments: dict[str, Any] = {}
     for item in _split(tail):
         key, equals, text = item.partition("=")
-        if not equals or not key.strip().isidentifier():
+        if not equals or not all(part.isidentifier() for part in key.strip().split(".")):
             raise UsageError(f"parameters must read name=value,name=value, got {item!r} in {spec!r}")
         try:
             arguments[key.strip()] = ast.literal_eval(text.strip())
@@ -220,6 +222,8 @@ def load(path: Path) -> ModuleType:
 def _from_file(kind: str, path: Path, name: str) -> Any:
     if not path.is_file():
         raise UsageError(f"a plug-in file must exist, found none at {path}")
+    if path.suffix == ".toml":
+        return _from_toml(kind, path, name)
     module = load(path)
     if name:
         if not hasattr(module, name):
@@ -238,6 +242,14 @@ def _from_file(kind: str, path: Path, name: str) -> Any:
     return candidates[0]
 
 
+def _from_toml(kind: str, path: Path, name: str) -> Any:
+    """What makes the scheme that a TOML file describes."""
+    if kind != "scheme" or name:
+        wanted = f"hold one scheme, without a name behind it, got {name!r}" if name else "hold a scheme"
+        raise UsageError(f"{path} must {wanted}{'' if name else f' and can be no {kind}'}")
+    return names("scheme file")["toml"].load()(path)
+
+
 def _defined_in(module: ModuleType, value: Any) -> bool:
     owner = value if inspect.isclass(value) else type(value)
     return getattr(owner, "__module__", None) == module.__name__ and not getattr(
@@ -245,8 +257,19 @@ def _defined_in(module: ModuleType, value: Any) -> bool:
     )
 
 
+def composite(value: Any) -> bool:
+    """Does it name its parameters itself, as in ``quantiser.window_s``, and take others by these names?"""
+    told = getattr(value, "parameters", None)
+    return not isinstance(value, type) and isinstance(told, Mapping) and hasattr(value, "with_parameters")
+
+
 def parameters_of(value: Any) -> dict[str, Any]:
-    """The parameters of a plug-in, JSON-ready, for the record of what was run."""
+    """The parameters of a plug-in, JSON-ready, for the record of what was run.
+
+    A scheme put together of parts says itself what they are: `parameters` and `with_parameters`.
+    """
+    if composite(value):
+        return {name: _plain(given) for name, given in value.parameters.items()}
     if not is_dataclass(value) or isinstance(value, type):
         return {}
     return {f.name: _plain(getattr(value, f.name)) for f in fields(value) if f.repr}
@@ -271,9 +294,10 @@ def _plain(value: Any) -> Any:
 
 
 def summary_of(value: Any) -> str:
-    """The first line of a plug-in's docstring."""
-    kind = value if inspect.isclass(value) else type(value)
-    text = inspect.getdoc(kind) or ""
+    """What a plug-in says of itself, in a line: its `summary`, or the first line of its docstring."""
+    kind = value if inspect.isclass(value) or inspect.isfunction(value) else type(value)
+    own = getattr(value, "summary", None)
+    text = own if isinstance(own, str) and own else inspect.getdoc(kind) or ""
     line = text.strip().partition("\n")[0]
     return line.encode("utf-8", "backslashreplace").decode("utf-8")
 

@@ -84,7 +84,7 @@ def _listed(label: str, values: Any) -> _Range | tuple[Any, ...]:
 def _parsed(text: str) -> tuple[str, _Range | tuple[Any, ...]]:
     label, equals, right = text.partition("=")
     label, right = label.strip(), right.strip()
-    if not equals or not right or not re.fullmatch(r"((scheme|corpus)\.)?[^\W\d]\w*", label):
+    if not equals or not right or not re.fullmatch(r"[^\W\d]\w*(\.[^\W\d]\w*)*", label):
         raise UsageError(f"{_FORM}, got {text!r}")
     if ":" in right:
         return label, _range(text, right.split(":"))
@@ -120,7 +120,9 @@ def takes(kind: str, value: Any) -> list[str]:
     """Names of the parameters of a plug-in that may be varied; a recorded corpus has none."""
     if kind == "corpus" and value.data == "recorded":
         return []
-    if is_dataclass(value):
+    if plugins.composite(value):
+        names = list(value.parameters)
+    elif is_dataclass(value):
         names = [f.name for f in fields(value) if f.init]
     else:
         names = [
@@ -132,7 +134,10 @@ def takes(kind: str, value: Any) -> list[str]:
 
 
 def _parameter(label: str, values: _Range | tuple[Any, ...], holders: Mapping[str, Any]) -> Parameter:
-    kind, dot, name = label.rpartition(".")
+    # a parameter's own name may have dots, as in quantiser.window_s
+    kind, dot, name = label.partition(".")
+    if kind not in holders:
+        kind, dot, name = "", "", label
     have = {k: takes(k, v) for k, v in holders.items() if not dot or k == kind}
     owners = [k for k, names in have.items() if name in names]
     if len(owners) > 1:
@@ -140,12 +145,13 @@ def _parameter(label: str, values: _Range | tuple[Any, ...], holders: Mapping[st
             f"both scheme and corpus have a parameter {name!r}: write scheme.{name} or corpus.{name}"
         )
     if not owners:
-        where = " or ".join(f"the {k}" for k in have) or f"{kind!r}, which is neither scheme nor corpus"
+        where = " or ".join(f"the {k}" for k in have)
         known = [n for names in have.values() for n in names]
         raise UsageError(
             f"`--vary` must name a parameter of {where}, got {name!r}; {plugins.nearest(name, known)}"
         )
-    now = getattr(holders[owners[0]], name, None)
+    holder = holders[owners[0]]
+    now = holder.parameters[name] if plugins.composite(holder) else getattr(holder, name, None)
     whole = isinstance(now, int) and not isinstance(now, bool)
     spread = _spread(name, values, whole, now) if isinstance(values, _Range) else tuple(
         float(v) if isinstance(now, float) and isinstance(v, int) and not isinstance(v, bool) else v
@@ -197,6 +203,8 @@ def variant(kind: str, spec: Any, settings: Mapping[str, Any], **defaults: Any) 
         made = f"{spec}{',' if head and '=' in tail else ':'}{told}"
     elif inspect.isclass(spec):
         made = _made(spec, {**{k: v for k, v in defaults.items() if k in _accepted(spec)}, **settings})
+    elif plugins.composite(spec):
+        made = _made(spec.with_parameters, settings)
     elif is_dataclass(spec) and not isinstance(spec, type):
         made = _made(lambda **changed: replace(spec, **changed), settings)
     else:

@@ -15,7 +15,8 @@ class Quantiser(Protocol):
 
     Row i of what it returns depends on row i of the capture alone. An attempt that is too short, has a
     gap or shows too little activity is not acquired, which is no error; its symbols are given all the
-    same. A capture of the wrong kind is a ValueError.
+    same. A capture of the wrong kind is a ValueError; an optional attribute `units` names those that are
+    right, for whoever would rather know beforehand.
     """
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -36,6 +37,8 @@ class GaitDeviation:
     2017 (from memory: 0.5 to 12 Hz and four bits a cycle); one cycle length for all of an attempt, and
     what an attempt must show to be acquired, are assumptions.
     """
+
+    units: ClassVar[frozenset[str]] = frozenset({"g"})
 
     parts: int = 4
     band_hz: tuple[float, float] = (0.5, 12.0)

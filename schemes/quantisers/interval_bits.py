@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from numbers import Integral
+from typing import ClassVar
 
 import numpy as np
 
@@ -24,6 +25,8 @@ class IntervalBits:
 
     An attempt is acquired if it has enough intervals, all of them between `plausible_s`.
     """
+
+    units: ClassVar[frozenset[str]] = frozenset({"s"})
 
     cell_s: float = 0.004
     kept: tuple[int, ...] = (1, 2, 3, 4)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -34,6 +35,8 @@ class ProjectionSigns(Series):
 
     The features are the projections, divided by the length of the vector.
     """
+
+    units: ClassVar[frozenset[str]] = frozenset({"uV", "g"})
 
     window_s: float = 0.25
     bands_hz: tuple[float, ...] = ()

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -45,6 +46,8 @@ class Series:
     plausible_s : (float, float)
         An attempt with an interval outside is not acquired.
     """
+
+    units: ClassVar[frozenset[str]] = frozenset({"uV", "g", "s"})
 
     window_s: float = 0.2
     high_pass_hz: float = 0.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -30,6 +31,8 @@ class TrendSymbols:
     An attempt is acquired if it covers all windows without a gap and its conditioned root mean
     square over them reaches `activity_uv`. Below that the symbols are given all the same.
     """
+
+    units: ClassVar[frozenset[str]] = frozenset({"uV"})
 
     window_s: float = 0.2
     thresholds: tuple[float, ...] = (-0.674, 0.0, 0.674)

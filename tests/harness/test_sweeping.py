@@ -83,7 +83,7 @@ def test_a_parameter_and_its_values_are_read(text: str, label: str, values: tupl
         ("window_s", "must read NAME=START:STOP:N"),
         ("window_s=", "must read NAME=START:STOP:N"),
         ("=1,2", "must read NAME=START:STOP:N"),
-        ("people.window_s=1,2", "must read NAME=START:STOP:N"),
+        ("people.window_s=1,2", "got 'people.window_s'; did you mean 'window_s'"),
         ("window_s=1,,2", "an empty value"),
         ("window_s=1:2", "with numbers and a whole N"),
         ("window_s=1:2:x", "with numbers and a whole N"),
