@@ -31,24 +31,29 @@ class Profiled:
 
     Parameters
     ----------
-    view : str
-        A role; empty for all of them together.
+    view : str or tuple of str
+        A role, or several; empty for all of them together.
     estimator : scikit-learn classifier with predict_proba, optional
         Instead of boosted trees.
     """
 
-    view: str = ""
+    view: str | tuple[str, ...] = ""
     estimator: Any = None
     learned = True
     potential = PROPOSED["profiled"]
 
+    def __post_init__(self) -> None:
+        # a command line hands over one role as a word, several as a list
+        named = (self.view,) if isinstance(self.view, str) else tuple(self.view)
+        object.__setattr__(self, "view", tuple(role for role in named if role))
+
     @property
     def name(self) -> str:
-        return f"profiled-{self.view}" if self.view else "profiled"
+        return "-".join(["profiled", *self.view])
 
     @property
     def sees(self) -> frozenset[str]:
-        return frozenset({"population", *([self.view] if self.view else [])})
+        return frozenset({"population", *self.view})
 
     @property
     def likes(self) -> frozenset[str]:

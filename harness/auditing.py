@@ -9,21 +9,19 @@ size changes: the same seed gives the same bytes.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits
 
-from harness import enumeration_rows, in_house, plugins, relay
-from harness.active_rows import acting_rows, assumed
+from harness import attack_runs, enumeration_rows, in_house, plugins, relay
 from harness.assumptions import marked, resting_on
-from harness.attack_measures import BUDGETS, attack_rows
+from harness.attack_measures import BUDGETS
 from harness.bits_left import ledger_rows
-from harness.cache import Captures, one_kind, render
+from harness.cache import Captures
 from harness.choosing import (
     Chosen,
     attack_facts,
@@ -37,26 +35,20 @@ from harness.choosing import (
 from harness.claims.judging import judge
 from harness.claims.model import Claims
 from harness.claims.planning import budgets_of, foreseen, in_force
-from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Corpus
 from harness.digests import exchange_digest, scores_digest
 from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
-from harness.exchange import Honest, call, join, run_block, sent, signal_of
+from harness.exchange import call, sent
 from harness.findings import attack_findings, corpus_findings, odds_findings, scheme_findings
-from harness.interference import with_runs
+from harness.honest_runs import exchanged, rendered
 from harness.isolation import Stranger
 from harness.measures import honest_rows
-from harness.pursuit import Outcome, pursue, pursue_together
-from harness.results import Audit, Finding, PerSubject, Row, unmeasured
+from harness.results import Audit, Finding, PerSubject, Row
 from harness.same_view import same_view_rows
-from harness.score import Disclosure, disclosure_of
-from harness.streams import stream
-from harness.view import needs, streams_of
+from harness.score import disclosure_of
+from harness.tasks import Progress, Run
 
 __all__ = ["audit"]
-
-FOLDS = 5
-Progress = Callable[[str, int, int], None]
 
 
 def audit(
@@ -141,7 +133,7 @@ def audit(
     source = chosen_corpus(corpus, seed=seed, **size)
     command = command_words(tested, attacks, corpus, source, seed=seed, **size)
     with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
-        run = _Run(
+        run = Run(
             source,
             seed,
             jobs,
@@ -159,43 +151,11 @@ def audit(
     return found if claimed is None else replace(found, claims=judge(claimed, found))
 
 
-@dataclass(frozen=True, slots=True)
-class _Run:
-    corpus: Corpus
-    seed: int
-    jobs: int
-    chunk: int
-    progress: Progress
-    folder: Path
-    command: list[str]
-    budgets: Sequence[int]
-    in_house: tuple[str, ...]
-
-    def map(self, what: str, function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
-        """Results in the order of tasks, whoever computes them."""
-        self.progress(what, 0, len(tasks))
-        found = []
-        if self.jobs == 1:
-            results: Iterable[Any] = (function(*task) for task in tasks)
-        else:
-            pool = Parallel(n_jobs=self.jobs, return_as="generator", mmap_mode="r")
-            results = pool(delayed(_limited)(function, task) for task in tasks)
-        for result in results:
-            found.append(result)
-            self.progress(what, len(found), len(tasks))
-        return found
-
-
-def _limited(function: Callable[..., Any], task: tuple[Any, ...]) -> Any:
-    with threadpool_limits(1):
-        return function(*task)
-
-
 def _audited(
-    run: _Run, tested: list[plugins.Plugin], chosen: list[Chosen], together: list[tuple[str, ...]]
+    run: Run, tested: list[plugins.Plugin], chosen: list[Chosen], together: list[tuple[str, ...]]
 ) -> Audit:
     attacks = [c.attack for c in chosen]
-    captures = _rendered(run, [p.value for p in tested], attacks)
+    captures = rendered(run, [p.value for p in tested], attacks)
     rows: list[Row] = []
     people: list[PerSubject] = []
     findings: list[Finding] = list(corpus_findings(run.corpus, captures, attacks))
@@ -205,7 +165,7 @@ def _audited(
         try:
             sent(scheme.name, scheme)  # whatever the number of workers
             call(scheme.name, "labels", getattr, scheme, "labels", None)
-            honest = _exchanged(run, scheme, captures)
+            honest = exchanged(run, scheme, captures)
             disclosure = disclosure_of(scheme, honest)
             made, own, facts = honest_rows(scheme, honest, disclosure, data=run.corpus.data, seed=run.seed)
         except (ContractError, CorpusError) as error:
@@ -218,11 +178,11 @@ def _audited(
         outcomes = {"": exchange_digest(honest)}
         origin = plugin.source if plugin.foreign and plugin.source != "object" else None
         facing = [a.against(origin) if isinstance(a, Stranger) else a for a in attacks]
-        attacked = _attacked(run, scheme, honest, disclosure, captures, facing, together)
+        attacked = attack_runs.attacked(run, scheme, honest, disclosure, captures, facing, together)
         for name, outcome in attacked:
             if outcome.scores is not None:
                 outcomes[name] = scores_digest(outcome.scores)
-            more, theirs = _rows_of(run, scheme, honest, disclosure, name, outcome)
+            more, theirs = attack_runs.rows_of(run, scheme, honest, disclosure, name, outcome)
             made += marked(more, resting_on(run.corpus, captures, scheme, facing, name))
             own += theirs
             findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
@@ -232,9 +192,10 @@ def _audited(
             made += marked([row], resting_on(run.corpus, captures, scheme, facing, both))
         findings += told
         if relay.NAME in run.in_house:
-            more, theirs = _relayed(run, scheme, honest, captures)
+            more, theirs = attack_runs.relayed(run, scheme, honest, captures)
             made += more
             own += theirs
+            findings += relay.relay_findings(more, scheme.name)
         if enumeration_rows.NAME in run.in_house:
             carried = enumeration_rows.enumeration_rows(
                 attacked, scheme, honest, disclosure, data=run.corpus.data, budgets=run.budgets
@@ -257,7 +218,7 @@ def _audited(
         findings=findings,
         settings={
             "seed": run.seed,
-            "folds": FOLDS,
+            "folds": attack_runs.FOLDS,
             "attacks": [*(a.name for a in attacks), *run.in_house],
             "command": run.command,
             "resolution": _resolution(captures),
@@ -294,170 +255,8 @@ def _sizes(captures: Captures) -> dict[str, int]:
     }
 
 
-def _rendered(run: _Run, schemes: Sequence[Any], attacks: Sequence[Any]) -> Captures:
-    """Pass one, first half: every stream that anyone needs, once."""
-    sittings = run.corpus.sittings()
-    if not sittings:
-        raise CorpusError(f"{run.corpus.name} must hold at least one attempt of both devices, got none")
-    blank = Captures(sittings, {})
-    wanted: set[str] = set()
-    for scheme in schemes:
-        for role in (DEVICE_A, DEVICE_B):
-            stream_name = f"{role}:{signal_of(scheme, role)}"
-            if signal_of(scheme, role) not in blank.signals(role):
-                raise CorpusError(
-                    f"{run.corpus.name} must hold {stream_name} for scheme {scheme.name}, found only "
-                    f"{', '.join(f'{role}:{s}' for s in blank.signals(role)) or f'no {role}'}"
-                )
-            wanted.add(stream_name)
-        for attack in attacks:
-            for role in needs(attack)[0]:
-                wanted |= set(streams_of(blank, scheme, role).values())
-    tasks = [
-        (run.corpus, sittings, range(i, min(i + run.chunk, len(sittings))), frozenset(wanted), run.folder)
-        for i in range(0, len(sittings), run.chunk)
-    ]
-    parts = run.map("sensing", _render_some, tasks)
-    captures = Captures(sittings, {key: cached for part in parts for key, cached in part})
-    for name in sorted(wanted):
-        one_kind(captures, name)
-    return captures
-
-
-def _render_some(
-    corpus: Corpus, sittings: Any, indices: range, streams: frozenset[str], folder: Path
-) -> list[Any]:
-    return [pair for i in indices for pair in render(corpus, i, sittings[i], streams, folder)]
-
-
-def _exchanged(run: _Run, scheme: Any, captures: Captures) -> Honest:
-    """Pass one, second half: A and B of every sitting."""
-    indices = range(len(captures.sittings))
-    tasks = [
-        (scheme, captures, range(i, min(i + run.chunk, len(indices))), run.seed)
-        for i in range(0, len(indices), run.chunk)
-    ]
-    parts = run.map(f"{scheme.name}: exchange", _exchange_some, tasks)
-    return join(scheme.name, [block for part in parts for block in part])
-
-
-def _exchange_some(scheme: Any, captures: Captures, indices: range, seed: int) -> list[Honest]:
-    blocks = []
-    for i in indices:
-        sitting = captures.sittings[i]
-        both: dict[str, Capture] = {}
-        for role in (DEVICE_A, DEVICE_B):
-            name = f"{role}:{signal_of(scheme, role)}"
-            cached = captures.of(i, name)
-            if cached is None or not np.array_equal(cached.attempt, np.arange(sitting.attempts)):
-                raise CorpusError(
-                    f"every attempt of subject {sitting.subject}, session {sitting.session} must have "
-                    f"one {name}"
-                )
-            both[role] = cached.load()
-        blocks.append(
-            run_block(scheme, both, seed=seed, sitting=i, subject=sitting.subject, session=sitting.session)
-        )
-    return blocks
-
-
-def _relayed(
-    run: _Run, scheme: Any, honest: Honest, captures: Captures
-) -> tuple[list[Row], list[PerSubject]]:
-    """Late copies of device B on live messages."""
-    indices = range(len(captures.sittings))
-    tasks = [
-        (scheme, honest, captures, range(i, min(i + run.chunk, len(indices))), run.seed)
-        for i in range(0, len(indices), run.chunk)
-    ]
-    try:
-        parts = run.map(f"{scheme.name}: relay", relay.relayed, tasks)
-    except ContractError as error:
-        return [_blank("failed", str(error), scheme.name, relay.NAME, run.corpus.data)], []
-    found = [sitting for part in parts for sitting in part]
-    return relay.relay_rows(found, honest, scheme=scheme.name, data=run.corpus.data)
-
-
-def _folds(honest: Honest, seed: int) -> list[Array]:
-    """Subjects in at most FOLDS groups, by a named stream."""
-    people = np.unique(honest.subject)
-    shuffled = stream(seed, "folds").permutation(people)
-    return [np.sort(part) for part in np.array_split(shuffled, min(FOLDS, len(people)))]
-
-
-def _attacked(
-    run: _Run,
-    scheme: Any,
-    honest: Honest,
-    disclosure: Disclosure,
-    captures: Captures,
-    attacks: Sequence[Any],
-    together: Sequence[tuple[str, ...]],
-) -> list[tuple[str, Outcome]]:
-    """Pass two: every attack on every fold, then the combinations of what they believed."""
-    folds = _folds(honest, run.seed)
-    combined_names = {n for names in together for n in names}
-    tasks = []
-    for attack in attacks:
-        calibrate = attack.name in combined_names and len(folds) > 2
-        tasks += [
-            (attack, scheme, honest, disclosure, captures, folds, fold, run.seed, calibrate)
-            for fold in range(len(folds))
-        ]
-    answers = run.map(f"{scheme.name}: attacks", pursue, tasks)
-    outcomes = [
-        (attack.name, Outcome.joined(answers[i * len(folds) : (i + 1) * len(folds)]))
-        for i, attack in enumerate(attacks)
-    ]
-    by_name = dict(outcomes)
-    for names in together:
-        members = [n for n in names if n in by_name and by_name[n].combinable]
-        title = "+".join(members if len(members) > 1 else names)
-        if len(members) < 2:
-            reason = "fewer than two of its attacks hold a belief about the witness here"
-            outcomes.append((title, Outcome(untested=reason)))
-            continue
-        if title in {name for name, _ in outcomes}:
-            continue
-        jobs = [
-            ([by_name[n].folds[fold] for n in members], honest, scheme, disclosure, folds, fold)
-            for fold in range(len(folds))
-        ]
-        outcomes.append((title, Outcome.joined(run.map(f"{scheme.name}: together", pursue_together, jobs))))
-    return outcomes
-
-
-def _rows_of(
-    run: _Run, scheme: Any, honest: Honest, disclosure: Disclosure, name: str, outcome: Outcome
-) -> tuple[list[Row], list[PerSubject]]:
-    acts = outcome.acts
-    honest = with_runs(honest, acts)
-    if not outcome.failed and (acts or outcome.asked):
-        made, own = acting_rows(outcome, honest, scheme=scheme.name, attack=name, data=run.corpus.data)
-    else:
-        made, own = [], []
-    if outcome.scores is not None:
-        more, theirs = attack_rows(
-            outcome.scores,
-            honest,
-            disclosure,
-            scheme=scheme.name,
-            attack=name,
-            key_bits=int(scheme.key_bits),
-            data=run.corpus.data,
-            seed=run.seed,
-            note=outcome.note,
-            budgets=run.budgets,
-        )
-        return [*(assumed(more) if acts else more), *made], [*theirs, *own]
-    status, reason = ("failed", outcome.failed) if outcome.failed else ("untested", outcome.untested)
-    return [_blank(status, str(reason), scheme.name, name, run.corpus.data), *made], own
-
-
-def _blank(status: str, reason: str, scheme: str, attack: str | None, data: str) -> Row:
-    measure, unit = ("key-agreement", "probability") if attack is None else ("success-odds", "probability")
-    return unmeasured(status, reason, scheme=scheme, attack=attack, measure=measure, unit=unit, data=data)
-
-
 def _failed_scheme(scheme: str, attacks: Sequence[Any], data: str, reason: str) -> list[Row]:
-    return [_blank("failed", reason, scheme, name, data) for name in [None, *[a.name for a in attacks]]]
+    return [
+        attack_runs.blank("failed", reason, scheme, name, data)
+        for name in [None, *[a.name for a in attacks]]
+    ]

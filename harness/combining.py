@@ -2,6 +2,8 @@
 
 Beliefs about the same symbol are multiplied as far as they are trustworthy: weights are fitted on people
 whom neither the attacks nor the victims include, so a view that repeats another is not counted twice.
+Weights fitted on few people may lose to the best belief alone, as to a model trained on all views at once:
+then that belief is taken, chosen on people whom the weights were not fitted on.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from scipy.special import log_softmax
 
 from harness.contracts import Array
 
-__all__ = ["combined", "fitted_weights"]
+__all__ = ["chosen_weights", "combined", "fitted_weights"]
 
 _LEAST = -30.0  # a belief of exactly 0 must not veto all others
 
@@ -61,6 +63,39 @@ def fitted_weights(beliefs: Sequence[Array], prior: Array, symbols: Array) -> Ar
     start[0] = 1.0
     fit = minimize(loss, start, jac=True, method="L-BFGS-B", bounds=[(0.0, 4.0)] * count)
     return np.asarray(fit.x)
+
+
+def chosen_weights(beliefs: Sequence[Array], prior: Array, symbols: Array, subject: Array) -> Array:
+    """Weights of the product of beliefs, or those of the best belief alone if it tells more.
+
+    Half of the people judge weights fitted on the other half, and the other way about; what is returned is
+    fitted on all of them.
+
+    Parameters
+    ----------
+    beliefs, prior, symbols
+        As in `fitted_weights`.
+    subject : (rows,) int
+        Whose row each is; with fewer than two people nothing is chosen.
+
+    Returns
+    -------
+    (1 + beliefs,) float
+    """
+    half = np.isin(subject, np.unique(subject)[::2])
+    if half.all() or not half.any():
+        return fitted_weights(beliefs, prior, symbols)
+    alone = np.eye(len(beliefs) + 1)[1:]
+    alone[:, 0] = 1.0
+    score = np.zeros(len(alone) + 1)
+    for fit, judged in ((half, ~half), (~half, half)):
+        product = fitted_weights([b[fit] for b in beliefs], prior, symbols[fit])
+        held = [b[judged] for b in beliefs]
+        for i, weights in enumerate([product, *alone]):
+            told = np.take_along_axis(combined(held, prior, weights), symbols[judged][..., None], axis=2)
+            score[i] += float(told.sum())
+    best = int(np.argmax(score))
+    return fitted_weights(beliefs, prior, symbols) if best == 0 else alone[best - 1]
 
 
 def combined(beliefs: Sequence[Array], prior: Array, weights: Array) -> Array:

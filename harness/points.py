@@ -8,12 +8,13 @@ from itertools import product
 from typing import Any
 
 from harness import plugins
-from harness.auditing import Progress, audit
+from harness.auditing import audit
 from harness.errors import ContractError, UsageError
 from harness.quantities import strongest, strongest_entries, told
 from harness.results import Audit
 from harness.rows import Row
 from harness.swept import CURVES, Parameter, Point
+from harness.tasks import Progress
 from harness.varying import variant
 
 __all__ = ["Run", "alone", "followed", "measured", "variants"]

@@ -2,7 +2,7 @@
 
 Subjects are split into folds; whoever is attacked is never among those learned from. For combining,
 each attack also answers for a second fold that it did not learn from, on which weights are fitted. Attacks
-that act on a sensor or a device are not combined: each faces runs, or has answers, of its own.
+that write to a sensor are not combined: A and B then derive another key than the one that others look for.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 from harness.acting import disturb
 from harness.asking import Scene, asked_of
 from harness.cache import Captures
-from harness.combining import combined, fitted_weights
+from harness.combining import chosen_weights, combined
 from harness.contracts import Array, Belief, Guesses
 from harness.device import Asked
 from harness.errors import ContractError, CorpusError
@@ -200,7 +200,7 @@ def _pursued(
         judge(outcome, scheme, honest, disclosure, attempt=r.attempt, attacker=r.attacker, prior=prior)
         for outcome, r in answers
     ]
-    believed = None if heard else _about_witness(outcomes, rows)
+    believed = _about_witness(outcomes, rows)
     calibration = None
     if calibrate and believed is not None:
         calibration = _calibration(attack, scheme, honest, captures, folds, fold, seed)
@@ -272,7 +272,9 @@ def pursue_together(
     if len(calibrations) == len(answers):
         known, theirs = _aligned(calibrations)
         if len(known.attempt):
-            weights = fitted_weights(theirs, prior, honest.a.symbols[known.attempt])
+            weights = chosen_weights(
+                theirs, prior, honest.a.symbols[known.attempt], honest.subject[known.attempt]
+            )
     outcome = Belief(log_prob=combined(beliefs, prior, weights))
     try:
         scores = judge(

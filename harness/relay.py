@@ -24,12 +24,14 @@ from harness.errors import ContractError
 from harness.estimators import proportion
 from harness.exchange import Honest, call, parts, signal_of, take
 from harness.interference import FEW
-from harness.results import PerSubject, Row
+from harness.results import Finding, PerSubject, Row
 from harness.streams import stream
 
-__all__ = ["DELAYS_S", "NAME", "late", "relay_rows", "relayed"]
+__all__ = ["DELAYS_S", "NAME", "SHARES", "late", "relay_findings", "relay_rows", "relayed"]
 
 NAME = "relay"
+SHARES = "relay-shares-keys"
+"""Name of the finding."""
 DELAYS_S = (0.0, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 STOPPED = 0.01
 """Agreement from which on a relay counts as stopped."""
@@ -177,3 +179,30 @@ def _budget(table: Rows, ladder: Sequence[tuple[float, Estimate]]) -> None:
         reason="longest delay tried at which a device that begins to sense late still shares more than a "
         "hundredth of keys; a time limit stops it only if it is shorter",
     )
+
+
+def relay_findings(rows: Sequence[Row], scheme: str) -> list[Finding]:
+    """A note where live messages carried on give keys: it is no leak, and no key length stops it.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        From `relay_rows`.
+    """
+    odds = [r for r in rows if r.measure == "success-odds" and r.status == "measured"]
+    if not odds or odds[0].value is None or odds[0].low is None or odds[0].low <= STOPPED:
+        return []
+    limits = [r.value for r in rows if r.measure == "relay-time-budget" and r.value is not None]
+    late_one = f"; one that begins late still gets some {limits[0]:g} s late" if limits else ""
+    return [
+        Finding(
+            id=SHARES,
+            severity="note",
+            scheme=scheme,
+            attack=NAME,
+            text=f"A device that senses all along and is sent live messages shares {odds[0].value:.3g} of "
+            f"keys{late_one}. Nothing in keys or helper data stops that: only a limit on the time or the "
+            "place of an exchange can.",
+            details={"shared": odds[0].value, "low": odds[0].low},
+        )
+    ]

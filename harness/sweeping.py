@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from harness import plugins
-from harness.auditing import Progress
 from harness.choosing import DEFAULT_CORPUS, chosen_attacks, chosen_corpus, chosen_schemes, command_words
 from harness.claims.model import Claims
 from harness.claims.planning import in_force
@@ -20,6 +19,7 @@ from harness.points import Run, alone, followed, measured, variants
 from harness.quantities import adversaries, people_of, shared_adversaries, shared_people
 from harness.results import Audit
 from harness.swept import CURVES, Choice, Confirmation, Parameter, Point, Sweep
+from harness.tasks import Progress
 from harness.varying import parameters_varied, variant
 
 __all__ = ["sweep"]

@@ -30,6 +30,7 @@ __all__ = [
 
 ODDS_BUDGETS = (1, 2**20, 2**40, 2**64)
 ABOVE = "odds-above-promise"
+SHARES = "relay-shares-keys"
 
 # Rounding of an exact figure must not read as a broken promise.
 _ROUNDING = 1e-9
@@ -155,6 +156,12 @@ def _verdict(audit: Audit, scheme: str, attack: str, rows: list[Row]) -> Verdict
     beaten = _beaten(certain, bits)
     if beaten:
         return _gains(beaten, "exact odds lie above the promise")
+    if any((f.id, f.scheme, f.attack) == (SHARES, scheme, attack) for f in audit.findings):
+        return Verdict(
+            "shares keys as the owner does",
+            "only a limit on time or place stops it, no length of key",
+            "hint",
+        )
     hinted = _beaten(odds, bits)
     if hinted:
         # one of many limits above the promise is no finding: the audit corrects for how many it looks at

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import approx_fprime
 from scipy.special import log_softmax
 
-from harness.combining import combined, fitted_weights
+from harness.combining import chosen_weights, combined, fitted_weights
 from harness.contracts import Array
 
 M = 8
@@ -81,3 +81,29 @@ def test_weights_are_a_minimum() -> None:
     weights = fitted_weights(beliefs, PRIOR, symbols)
     slope = approx_fprime(weights, lambda w: -score(combined(beliefs, PRIOR, w), symbols), 1e-6)
     assert np.abs(slope).max() < 1e-3
+
+
+def test_the_product_is_kept_where_views_add_up() -> None:
+    symbols, rng = drawn(400)
+    beliefs = [view(symbols, 0.2, rng), view(symbols, 0.3, rng)]
+    people = np.repeat(np.arange(20), 20)
+    weights = chosen_weights(beliefs, PRIOR, symbols, people)
+    assert np.allclose(weights, fitted_weights(beliefs, PRIOR, symbols))
+
+
+def test_the_best_alone_is_taken_where_few_people_mislead_the_weights() -> None:
+    """Views that are right about one half of the people and wrong about the other, beside a good one."""
+    symbols, rng = drawn(8)
+    people = np.repeat(np.arange(4), 2)
+    odd = (people % 2)[:, None].astype(np.uint8)
+    good = view(symbols, 0.1, rng)
+    misleading = [view(symbols ^ odd, 0.02, rng), view(symbols ^ odd ^ 1, 0.02, rng)]
+    weights = chosen_weights([good, *misleading], PRIOR, symbols, people)
+    assert np.array_equal(weights, [1, 1, 0, 0])
+
+
+def test_with_one_person_nothing_is_chosen() -> None:
+    symbols, rng = drawn(50)
+    beliefs = [view(symbols, 0.2, rng), view(symbols, 0.3, rng)]
+    weights = chosen_weights(beliefs, PRIOR, symbols, np.zeros(50, int))
+    assert np.allclose(weights, fitted_weights(beliefs, PRIOR, symbols))
