@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.linalg import toeplitz
 
+from harness.estimators.extraction_length import extractable_bits
 from schemes.extraction import EXTRACTIONS, Hkdf, Identity, Toeplitz, extraction_named, hkdf_sha256
 
 
@@ -108,6 +110,40 @@ def test_toeplitz_is_two_universal() -> None:
         secret = np.tile((difference >> np.arange(4) & 1).astype(np.uint8), (len(seeds), 1))
         keys = Toeplitz().key(secret, {"toeplitz-seed": seeds}, key_bits=3)
         assert (~keys.any(axis=1)).sum() == len(seeds) // 8
+
+
+def test_toeplitz_key_is_the_product_with_the_matrix_that_scipy_builds() -> None:
+    rng = np.random.default_rng(9)
+    secret = rng.integers(0, 2, (20, 50), dtype=np.uint8)
+    helper = Toeplitz().public(20, secret_bits=50, key_bits=13, rng=rng)
+    keys = Toeplitz().key(secret, helper, key_bits=13)
+    for bits, seed, key in zip(secret, helper["toeplitz-seed"].astype(int), keys, strict=True):
+        matrix = toeplitz(seed[49:], seed[49::-1])  # first column, first row
+        assert matrix.shape == (13, 50)
+        assert np.array_equal(matrix @ bits % 2, key)
+
+
+@pytest.mark.parametrize(("left", "key_bits"), [(4, 2), (4, 4), (6, 2), (6, 3)])
+def test_toeplitz_keys_are_as_near_to_uniform_as_the_ledger_says(left: int, key_bits: int) -> None:
+    """Over all seeds, from 2^left equally likely secrets of 7 bits; exact, no sampling.
+
+    Leftover hash lemma (Dodis et al. 2008): ε is the smallest at which that length is allowed.
+    """
+    epsilon = 2.0 ** ((key_bits - left - 2) / 2)
+    assert extractable_bits(left, epsilon=epsilon, form="leftover-hash-dodis-2008") == key_bits
+    assert extractable_bits(left, epsilon=epsilon / 1.01, form="leftover-hash-dodis-2008") < key_bits
+    width = key_bits + 7 - 1
+    seeds = (np.arange(2**width)[:, None] >> np.arange(width) & 1).astype(np.uint8)
+    values = np.random.default_rng(left).choice(2**7, 2**left, replace=False)
+    counts = np.zeros((len(seeds), 2**key_bits))
+    for value in values:
+        secret = np.tile((value >> np.arange(7) & 1).astype(np.uint8), (len(seeds), 1))
+        keys = Toeplitz().key(secret, {"toeplitz-seed": seeds}, key_bits=key_bits)
+        counts[np.arange(len(seeds)), keys @ (1 << np.arange(key_bits))] += 1
+    distance = np.abs(counts / len(values) - 2.0**-key_bits).sum(axis=1).mean() / 2
+    assert 0 < distance <= epsilon
+    # and one seed may be bad altogether: the promise is one of the average
+    assert (counts == len(values)).any()
 
 
 def test_unknown_name_is_answered_with_the_nearest() -> None:
