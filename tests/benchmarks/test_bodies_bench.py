@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+import tracemalloc
 from collections.abc import Callable
 from typing import Any
 
@@ -11,7 +12,8 @@ import pytest
 from scipy import fft
 
 from fixtures.bodies.acting import Act
-from fixtures.bodies.muscle import Electrode, potentials, record
+from fixtures.bodies.muscle import Electrode, potentials
+from fixtures.bodies.volleys import record
 from fixtures.scenario import ROLES, CargoBike
 from harness.contracts import Array
 
@@ -59,3 +61,40 @@ def test_a_sitting_renders_a_thousand_times_faster_than_it_lasts(
     )
     simulated = PLAN.attempts * len(ROLES) * PLAN.seconds
     assert simulated / benchmark.stats.stats.min >= 1000
+
+
+SHORT = CargoBike(subjects=1000, sessions=2, attempts=5, seconds=3.0)  # 10^4 attempts
+FIVE = frozenset(f"{role}:emg" for role in ("device-a", "device-b", "mimic", "remote", "other-site"))
+
+
+def test_ten_thousand_short_attempts_render_a_thousand_times_faster_than_they_last(benchmark: Any) -> None:
+    """A hundredth of them; short attempts are the worst case, as every sitting has bodies of its own.
+
+    Processor time, so that others on the machine do not count.
+    """
+    every = SHORT.sittings()[::100]
+    SHORT.block(every[0], FIVE)
+    simulated = len(every) * SHORT.attempts * len(FIVE) * SHORT.seconds
+    ratios = []
+
+    def render() -> None:
+        start = time.process_time()
+        for sitting in every:
+            SHORT.block(sitting, FIVE)
+        ratios.append(simulated / (time.process_time() - start))
+
+    benchmark.pedantic(render, rounds=5)
+    benchmark.extra_info["times real time"] = round(max(ratios))
+    assert max(ratios) >= 1000
+
+
+def test_memory_does_not_grow_with_the_sittings() -> None:
+    peaks = []
+    SHORT.block(SHORT.sittings()[0], FIVE)  # what is imported and planned at first use
+    for count in (3, 30):
+        tracemalloc.start()
+        for sitting in SHORT.sittings()[:count]:
+            SHORT.block(sitting, FIVE)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    assert peaks[1] < 1.2 * peaks[0]
