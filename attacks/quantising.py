@@ -19,7 +19,8 @@ _MOST_BYTES = 2**28
 _SEEN: dict[_Key, _Row] = {}
 """What a scheme made of an attempt before. Folds share most of their people and attacks their roles, and a
 witness depends on its own attempt alone, so this saves most of the time of an audit and changes no number:
-attempts are quantised one by one, whatever else was asked for."""
+attempts are quantised one by one, whatever else was asked for. Only a scheme whose every call is dear asks,
+by `whole_batches`, for all at once that were not seen before."""
 
 
 def drawn_rows(true: Witness, count: int) -> Array:
@@ -77,8 +78,11 @@ def quantised(
     Witness
     """
     state = _state(scheme)
+    names = names_of(capture) if names is None else names
+    if state is not None and getattr(scheme, "whole_batches", False) is True:
+        _at_once(scheme, capture, [(type(scheme), state, lag, name) for name in names])
     rows = []
-    for i, name in enumerate(names_of(capture) if names is None else names):
+    for i, name in enumerate(names):
         key = None if state is None else (type(scheme), state, lag, name)
         made = None if key is None else _SEEN.get(key)
         if made is None:
@@ -95,10 +99,22 @@ def quantised(
     )
 
 
+def _at_once(scheme: Any, capture: Capture, keys: Sequence[_Key]) -> None:
+    new = {key: i for i, key in enumerate(keys) if key not in _SEEN}
+    if new:
+        lag = keys[0][2]
+        made = scheme.witness(shifted(some_of(capture, np.array(list(new.values()))), lag))
+        for row, key in enumerate(new):
+            _keep(key, _row(made, row))
+
+
 def _one(scheme: Any, capture: Capture) -> _Row:
-    made = scheme.witness(capture)
-    features = None if made.features is None else np.array(made.features[0])
-    return np.array(made.symbols[0]), made.alphabet, np.array(made.acquired[0]), features
+    return _row(scheme.witness(capture), 0)
+
+
+def _row(made: Witness, row: int) -> _Row:
+    features = None if made.features is None else np.array(made.features[row])
+    return np.array(made.symbols[row]), made.alphabet, np.array(made.acquired[row]), features
 
 
 def _keep(key: _Key, made: _Row) -> None:

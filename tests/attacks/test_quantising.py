@@ -58,3 +58,25 @@ def test_schemes_of_one_name_from_two_places_are_two() -> None:
     capture = captures("emg")
     there, back = quantised(made(1), capture), quantised(made(-1), capture)
     assert (there.symbols == 3 - back.symbols).all()
+
+
+ASKED: list[int] = []
+
+
+class Dear(EnvelopeTrend):
+    whole_batches = True
+
+    def witness(self, capture):
+        ASKED.append(len(capture.samples))
+        return super().witness(capture)
+
+
+def test_a_scheme_whose_calls_are_dear_is_asked_for_all_at_once_and_for_nothing_twice() -> None:
+    ASKED.clear()
+    capture = captures("emg")
+    some = quantised(Dear(), some_of(capture, np.array([1, 3])))
+    twice = some_of(capture, np.array([0, 1, 2, 3, 2]))
+    whole = quantised(Dear(), twice)
+    assert ASKED == [2, 2]
+    assert (whole.symbols[[1, 3]] == some.symbols).all()
+    assert same(whole, EnvelopeTrend().witness(twice))
