@@ -207,3 +207,18 @@ def test_a_session_without_the_capture_does_not_hide_the_other(session: int) -> 
     assert odds.reason is not None
     assert "22 attempts left out" in odds.reason
     assert {s for view, _ in spy.seen for s in view.session.tolist()} == {1 - session}
+
+
+def test_what_a_device_told_joins_what_a_sensor_told() -> None:
+    people = Channel(subjects=40, attempts=5, errors=((DEVICE_B, 0.02), ("remote", 0.2)))
+    both = "helper-tamper+distant-sensor"
+    result = audit(SignCommitment(code="hamming-7-4"), attacks=both, corpus=people)
+    joined, alone = (
+        result.select(attack=name, measure="mutual-information", unit="bit/symbol")[0]
+        for name in (both, "distant-sensor")
+    )
+    assert joined.value is not None
+    assert alone.value is not None
+    assert alone.value > 0.2
+    # errors fall on either sign alike, so queries tell nothing of signs
+    assert joined.value == pytest.approx(alone.value, abs=0.02)

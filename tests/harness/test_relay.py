@@ -12,7 +12,8 @@ from active_support import Stage, staged
 from fixtures.controls import Channel, SignCommitment, corrected
 from harness import audit
 from harness.contracts import DEVICE_B, Array, Capture, Helper, Witness
-from harness.relay import DELAYS_S, late, relay_rows, relayed
+from harness.relay import DELAYS_S, SHARES, late, relay_rows, relayed
+from reports.reading import outcome
 
 PEOPLE = Channel(subjects=6, attempts=3, errors=((DEVICE_B, 0.1),))
 
@@ -102,3 +103,13 @@ def test_a_scheme_of_several_rounds_runs_again_with_the_late_device(
     assert not shared[-1][ran].any()
     rows, _ = relay_rows(found, stage.honest, scheme="rounds", data="simulated")
     assert {r.attack for r in rows} == {"relay"}
+
+
+@pytest.mark.parametrize(("error", "said"), [(0.1, 1), (0.5, 0)])
+def test_a_relay_that_shares_keys_is_noted_and_another_is_not(error: float, said: int) -> None:
+    people = Channel(subjects=12, attempts=10, errors=((DEVICE_B, error),))
+    result = audit(SignCommitment(), attacks="relay", corpus=people)
+    found = [f for f in result.findings if f.attack == "relay"]
+    assert [(f.id, f.severity) for f in found] == [(SHARES, "note")] * said
+    verdict = outcome(result, result.schemes[0]["name"], "relay").verdict
+    assert (verdict.text == "shares keys as the owner does") == bool(said)
