@@ -10,6 +10,7 @@ import numpy as np
 
 from harness.contracts import ABORTED, Array, Helper, Witness
 from schemes.extraction import Extraction, Toeplitz, extraction_named
+from schemes.parity_listener import corrected_by_listening
 from schemes.parity_rounds import ParityRounds, parities_told
 
 __all__ = ["ParityAgreement", "parity_agreement"]
@@ -37,6 +38,7 @@ class ParityAgreement:
     key_bits: int
     check_bits: int = 32
     spare_bits: int = 0
+    doubt: float = 0.08  # wrong bits that a listener reckons with (assumption); see `overhear`
 
     def __post_init__(self) -> None:
         least = self.reconciliation.blocks + self.check_bits + self.spare_bits
@@ -88,6 +90,19 @@ class ParityAgreement:
         keys = self.extraction.key(mine, helper, key_bits=self.key_bits)
         again = self.extraction.key(corrected, helper, key_bits=self.key_bits)
         return keys, again * accepted[:, None].astype(np.uint8), np.asarray(accepted), helper
+
+    def overhear(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        """What somebody gets who only listened: keys, zero where not accepted, and accepted (attempts,).
+
+        Belief propagation over every parity told, accepted by the check bits. This is an attack that can be
+        run, not the best there is. Offered by a scheme as its `reproduce`, it lets the harness turn beliefs
+        about the witness into keys; honest devices use `agree` all the same.
+        """
+        bits, _ = corrected_by_listening(self.reconciliation, self._bits(witness), helper, doubt=self.doubt)
+        seed = {"toeplitz-seed": helper["check-seed"]}
+        accepted = (_CHECK.key(bits, seed, key_bits=self.check_bits) == helper["check"]).all(axis=1)
+        keys = self.extraction.key(bits, helper, key_bits=self.key_bits)
+        return keys * accepted[:, None].astype(np.uint8), np.asarray(accepted)
 
     def _bits(self, witness: Witness) -> Array:
         bits = self.labels[witness.symbols[:, : self.symbols]].reshape(len(witness.symbols), -1)
