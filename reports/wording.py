@@ -44,6 +44,10 @@ _EVIDENCE = {
 }
 
 
+_TINY = 1e-99
+"""What is smaller is a limit of the arithmetic, and says no more than how small floats get."""
+
+
 def adversary_text(attack: str) -> str:
     """An adversary's name; a combination of many by how many they are.
 
@@ -82,12 +86,16 @@ def number_text(value: float | None) -> str:
     ['0', '1.2e-4', '0.0477', '0.874', '0.9999', '1', '41.2', '1234']
     >>> number_text(1 - 1e-9), number_text(2.0**-128), number_text(None)
     ('>0.9999', '2.9e-39', '–')
+    >>> number_text(2.2e-308)
+    '<1e-99'
     """
     if value is None or not math.isfinite(value):
         return "–"
     size = abs(value)
     if size == 0:
         return "0"
+    if size < _TINY:
+        return "<1e-99" if value > 0 else ">-1e-99"
     if size < 1e-3 or size >= 1e6:
         mantissa, exponent = f"{value:.1e}".split("e")
         return f"{mantissa}e{int(exponent)}"
