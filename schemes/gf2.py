@@ -41,7 +41,7 @@ def product(vectors: Array, matrix: Array) -> Array:
 
 def rank(matrix: Array) -> int:
     """Number of linearly independent rows of a uint8 matrix."""
-    rows = [int("".join(map(str, row)), 2) for row in np.asarray(matrix, np.uint8).tolist()]
+    rows = [int.from_bytes(row.tobytes()) for row in np.packbits(np.asarray(matrix, np.uint8), axis=1)]
     found = 0
     while rows:
         pivot = rows.pop()

@@ -86,7 +86,7 @@ def _single(part: str, name: str) -> Code:
 
 def _long_bch() -> dict[str, Callable[[], Code]]:
     """Of the long codes some, as there are very many."""
-    listed = {511: (5, 10, 15, 22, 30), 1023: (5, 10, 15, 20, 30, 57)}
+    listed = {511: (5, 10, 30), 1023: (10, 57)}
     return {
         f"bch-{n}-{k}": partial(bch, n, k)
         for n, some in listed.items()
