@@ -3,7 +3,8 @@
 References
 ----------
 Juels and Sudan, A fuzzy vault scheme, ISIT 2002 and Des. Codes Cryptogr. 38 (2006) 237-257.
-Clancy, Kiyavash and Lin, ACM SIGMM WBMA 2003 (from memory): the subsets that an adversary has to try.
+Clancy, Kiyavash and Lin, ACM SIGMM WBMA 2003, and Uludag, Pankanti and Jain, AVBPA 2005 (both from
+memory): the subsets that an adversary has to try.
 """
 
 from __future__ import annotations
