@@ -11,6 +11,7 @@ from harness.cli.claiming import claims
 from harness.cli.comparing import compare
 from harness.cli.entropy import entropy
 from harness.cli.gating import gate
+from harness.cli.inspecting import inspect
 from harness.cli.listing import list_
 from harness.cli.root import cli, main
 from harness.cli.simulating import simulate
@@ -18,5 +19,5 @@ from harness.cli.sweeping import sweep
 
 __all__ = ["main"]
 
-for command in (audit, claims, compare, sweep, gate, baseline, entropy, list_, simulate):
+for command in (audit, claims, compare, sweep, gate, baseline, entropy, inspect, list_, simulate):
     cli.add_command(command)

@@ -23,7 +23,7 @@ from harness.recordings.provenance import kind_of_data
 from harness.recordings.reading import content_digest, each_cut
 from harness.recordings.roster import Piece, Roster, roster
 
-__all__ = ["MANIFEST", "RecordedCorpus", "open_corpus"]
+__all__ = ["MANIFEST", "RecordedCorpus", "assembled", "open_corpus", "read_manifest"]
 
 MANIFEST = "manifest.csv"
 MAX_MANIFEST_BYTES = 2**28
@@ -137,6 +137,13 @@ class RecordedCorpus:
             total.update(len(raw).to_bytes(8, "big") + raw + self._digests[name].encode())
         return total.hexdigest()
 
+    def cuts(self) -> Iterator[tuple[tuple[int, int] | None, list[tuple[Piece, Cut | CorpusError]]]]:
+        """Yield every sitting's captures, or why there is none; incomplete attempts last, as None."""
+        for key, group in self._roster.pieces.items():
+            yield key, list(each_cut(self._folder, self._label, group))
+        if self._roster.spare:
+            yield None, list(each_cut(self._folder, self._label, self._roster.spare))
+
     def pieces(self) -> Iterator[Piece]:
         """Yield every capture that is not excluded, those of incomplete attempts last."""
         for group in self._roster.pieces.values():
@@ -218,6 +225,15 @@ def open_corpus(path: str | Path) -> RecordedCorpus:
     CorpusError
         On the first violation: one sentence with file, line and column.
     """
+    folder, label, raw = read_manifest(path)
+    rows = parse_manifest(raw, name=label)
+    corpus = assembled(folder, label, raw, rows)
+    _check_files(corpus, rows)
+    return corpus
+
+
+def read_manifest(path: str | Path) -> tuple[Path, str, bytes]:
+    """Return the folder of a manifest, how messages call it, and its bytes; errors as `open_corpus`."""
     path = Path(path)
     try:
         manifest = path / MANIFEST if path.is_dir() else path
@@ -237,9 +253,14 @@ def open_corpus(path: str | Path) -> RecordedCorpus:
         raise CorpusError(
             f"{label} must take at most {MAX_MANIFEST_BYTES} bytes, got more; split the corpus"
         )
-    rows = parse_manifest(raw, name=label)
+    return folder, label, raw
+
+
+def assembled(folder: Path, label: str, raw: bytes, rows: Sequence[Row]) -> RecordedCorpus:
+    """Return the corpus of these rows of a manifest, whether or not their files are there."""
     people = roster(rows, name=label)
-    corpus = RecordedCorpus(
+    kind_of_data(folder)
+    return RecordedCorpus(
         name=folder.name,
         _folder=folder,
         _label=label,
@@ -247,9 +268,6 @@ def open_corpus(path: str | Path) -> RecordedCorpus:
         _files=tuple(sorted({row.file for row in rows})),
         _roster=people,
     )
-    kind_of_data(folder)
-    _check_files(corpus, rows)
-    return corpus
 
 
 def _check_files(corpus: RecordedCorpus, rows: Sequence[Row]) -> None:

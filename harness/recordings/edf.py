@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from typing import Any, BinaryIO, ClassVar
 
@@ -31,8 +32,10 @@ class EdfSource:
         self._onsets = record_onsets(handle, self._header)
         handle.seek(0)
         try:
-            self._file = self._opened(edfio, handle)
-            self._signals = list(self._file.signals)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # what matters is judged here
+                self._file = self._opened(edfio, handle)
+                self._signals = list(self._file.signals)
             self.names = [str(signal.label) for signal in self._signals]
         except _BROKEN as error:
             raise CorpusError(f"must be an {self.kind} file, but {reason_of(error)}") from None
@@ -91,7 +94,9 @@ class EdfSource:
                 f"{most} for physical {low:g} to {high:g}"
             )
         try:
-            values = np.asarray(signal.data, dtype=np.float64)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                values = np.asarray(signal.data, dtype=np.float64)
         except _BROKEN as error:
             raise CorpusError(f"channel {label!a} must be readable, but {reason_of(error)}") from None
         return values, (min(low, high), max(low, high))

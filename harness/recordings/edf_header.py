@@ -70,13 +70,14 @@ def read_header(handle: BinaryIO, kind: str) -> Header:
     if size > MAX_BYTES:
         raise CorpusError(f"must be at most {MAX_BYTES} bytes, got {size}; split the recording")
     signals = _whole(fixed[252:256], "number of signals", 252, 1, MAX_SIGNALS)
+    own = _FIXED + _PER_SIGNAL * signals
+    _whole(fixed[184:192], f"bytes of a header of {signals} signals", 184, own, own)
     records = _whole(fixed[236:244], "number of records", 236, 0, 2**31)
     seconds = _number(fixed[244:252], "duration of a record", 244)
     head = handle.read(_PER_SIGNAL * signals)
-    if len(head) < _PER_SIGNAL * signals:
+    if size < own:
         raise CorpusError(
-            f"must hold the header of {signals} signals up to byte {_FIXED + _PER_SIGNAL * signals}, "
-            f"got {size} bytes: it is cut off"
+            f"must hold the header of {signals} signals up to byte {own}, got {size} bytes: it is cut off"
         )
     at = _BEFORE_SAMPLES * signals
     sizes = tuple(

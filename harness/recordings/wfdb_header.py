@@ -32,7 +32,8 @@ _FORMAT = re.compile(
     r"(?P<code>[0-9]{1,4})(?:x(?P<frames>[0-9]{1,6}))?(?::(?P<skew>[0-9]{1,9}))?(?:\+(?P<offset>[0-9]{1,12}))?"
 )
 _GAIN = re.compile(
-    r"(?P<gain>[+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?)(?:\([+-]?[0-9]+\))?(?:/(?P<unit>\S+))?", re.ASCII
+    r"(?P<gain>[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)(?:\([+-]?[0-9]+\))?(?:/(?P<unit>\S+))?",
+    re.ASCII,
 )
 
 
@@ -147,7 +148,7 @@ def _signal(number: int, line: str) -> Line:
     ):
         raise CorpusError(f"line {number} must name a file beside the header, got {file[:60]!a}")
     gain = _GAIN.fullmatch(words[1]) if len(words) > 1 else None
-    if gain is None or float(gain["gain"] or 0) == 0:
+    if gain is None or not 1e-30 < abs(float(gain["gain"])) < 1e30:
         got = words[1] if len(words) > 1 else ""
         raise CorpusError(f"line {number} must state a gain that calibrates the signal, got {got[:40]!a}")
     frames = int(coded["frames"] or 1)

@@ -77,7 +77,7 @@ def test_nothing_and_two_gigabytes_of_it(tmp_path: Path, suffix: str, size: int)
     assert f"line 2: r.{suffix} must" in text
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(edits=st.lists(st.tuples(st.integers(0, 900), st.integers(0, 255)), min_size=1, max_size=6))
 @pytest.mark.parametrize("kind", ["edf", "wfdb", "parquet"])
 def test_any_bytes_changed_are_read_or_refused(kind: str, edits: list[tuple[int, int]]) -> None:
