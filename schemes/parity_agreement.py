@@ -12,6 +12,7 @@ from harness.contracts import ABORTED, Array, Helper, Witness
 from schemes.extraction import Extraction, Toeplitz, extraction_named
 from schemes.parity_listener import corrected_by_listening
 from schemes.parity_rounds import ParityRounds, parities_told
+from schemes.quantisers.checks import whole_number
 
 __all__ = ["ParityAgreement", "parity_agreement"]
 
@@ -41,17 +42,14 @@ class ParityAgreement:
     doubt: float = 0.08  # wrong bits that a listener reckons with (assumption); see `overhear`
 
     def __post_init__(self) -> None:
+        whole_number("check_bits", self.check_bits, 1)
+        whole_number("spare_bits", self.spare_bits, 0)
         least = self.reconciliation.blocks + self.check_bits + self.spare_bits
         most = self.reconciliation.bits - least
         if not isinstance(self.key_bits, Integral) or not 1 <= self.key_bits <= most:
             raise ValueError(
                 f"`key_bits` must be 1 to {most}, what {least} parities, check and spare bits leave of "
                 f"{self.reconciliation.bits}, got {self.key_bits!r}"
-            )
-        if self.check_bits < 1 or self.spare_bits < 0:
-            raise ValueError(
-                "`check_bits` must be at least 1 and `spare_bits` at least 0, "
-                f"got {self.check_bits} and {self.spare_bits}"
             )
 
     @property
@@ -143,6 +141,7 @@ def parity_agreement(
     """
     if not 0 < error_rate <= 0.25:
         raise ValueError(f"`error_rate` must be above 0 and at most 0.25, got {error_rate:g}")
+    whole_number("bits", bits, 2, 65535)
     first = min(max(2, round(0.73 / error_rate)), bits)
     return ParityAgreement(
         labels=labels,

@@ -15,6 +15,7 @@ import numpy as np
 
 from harness.contracts import Array, Helper
 from schemes.parity_search import Talk
+from schemes.quantisers.checks import whole_number
 
 __all__ = ["ParityRounds", "equations", "parities_told"]
 
@@ -45,12 +46,9 @@ class ParityRounds:
     rounds: int = 4
 
     def __post_init__(self) -> None:
-        if not 2 <= self.bits <= 65535:
-            raise ValueError(f"`bits` must be 2 to 65535, got {self.bits}")
-        if not 2 <= self.first_block <= self.bits:
-            raise ValueError(f"`first_block` must be 2 to {self.bits}, the bits, got {self.first_block}")
-        if not 1 <= self.rounds <= 16:
-            raise ValueError(f"`rounds` must be 1 to 16, got {self.rounds}")
+        whole_number("bits", self.bits, 2, 65535)
+        whole_number("first_block", self.first_block, 2, self.bits)
+        whole_number("rounds", self.rounds, 1, 16)
 
     @property
     def block_lengths(self) -> tuple[int, ...]:

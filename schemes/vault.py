@@ -16,8 +16,8 @@ from math import comb, log2, sqrt
 import numpy as np
 
 from harness.contracts import Array, Helper
-from schemes.codes.field import PRIMITIVE
 from schemes.interpolation import evaluate, through_most
+from schemes.quantisers.checks import whole_number
 
 __all__ = ["PolynomialVault", "members", "opened_without_features", "subsets_to_try"]
 
@@ -46,17 +46,10 @@ class PolynomialVault:
     m: int = 16
 
     def __post_init__(self) -> None:
-        if self.m not in PRIMITIVE or self.m < 8:
-            raise ValueError(f"`m` of a vault must be 8 to 16 bits, got {self.m!r}")
-        if self.secret_symbols < 1:
-            raise ValueError(f"`secret_symbols` must be at least 1, got {self.secret_symbols}")
-        if not 1 <= self.universe <= 2**self.m:
-            raise ValueError(f"`universe` must be 1 to {2**self.m}, the field, got {self.universe}")
-        if not self.coefficients <= self.points <= self.universe:
-            raise ValueError(
-                f"`points` must be {self.coefficients}, the coefficients, to {self.universe}, "
-                f"the universe, got {self.points}"
-            )
+        whole_number("m", self.m, 8, 16)
+        whole_number("secret_symbols", self.secret_symbols, 1)
+        whole_number("universe", self.universe, self.coefficients, 2**self.m)
+        whole_number("points", self.points, self.coefficients, self.universe)
 
     @property
     def coefficients(self) -> int:

@@ -9,6 +9,7 @@ import numpy as np
 
 from harness.contracts import ABORTED, Array, Helper, Witness, frozen
 from schemes.extraction import Extraction
+from schemes.quantisers.checks import whole_number
 from schemes.vault import PolynomialVault, members
 
 __all__ = ["VaultCommitment"]
@@ -34,11 +35,7 @@ class VaultCommitment:
             raise ValueError(
                 f"`key_bits` must be 1 to {self.secret_bits}, which is the secret, got {self.key_bits!r}"
             )
-        if not self.vault.coefficients <= self.size <= self.vault.points:
-            raise ValueError(
-                f"`size` must be {self.vault.coefficients}, the coefficients, to {self.vault.points}, "
-                f"the points, got {self.size}"
-            )
+        whole_number("size", self.size, self.vault.coefficients, self.vault.points)
 
     @property
     def labels(self) -> Array:

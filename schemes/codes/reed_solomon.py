@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from numbers import Integral
 
 import numpy as np
 
@@ -41,6 +42,11 @@ class ReedSolomon:
     m: int
 
     def __post_init__(self) -> None:
+        for part in ("symbols", "message_symbols", "m"):
+            if not isinstance(getattr(self, part), Integral):
+                raise ValueError(
+                    f"`{part}` of a Reed-Solomon code must be a whole number, got {getattr(self, part)!r}"
+                )
         if self.m not in range(3, 9):
             raise ValueError(f"`m` of a Reed-Solomon code must be 3 to 8 bits a symbol, got {self.m!r}")
         if not 3 <= self.symbols < 2**self.m:

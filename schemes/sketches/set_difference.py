@@ -18,6 +18,7 @@ from schemes.codes import Code
 from schemes.codes.bch import Bch
 from schemes.codes.bch_decoding import error_places, power_sums
 from schemes.codes.field import field
+from schemes.quantisers.checks import whole_number
 
 __all__ = ["SetDifference", "set_difference"]
 
@@ -38,13 +39,8 @@ class SetDifference:
     differences: int
 
     def __post_init__(self) -> None:
-        if not 3 <= self.universe <= 1023:
-            raise ValueError(f"`universe` must have 3 to 1023 elements, got {self.universe}")
-        if not 1 <= self.differences <= self.universe // 2:
-            raise ValueError(
-                f"`differences` must be 1 to {self.universe // 2}, half the universe, "
-                f"got {self.differences}"
-            )
+        whole_number("universe", self.universe, 3, 1023)
+        whole_number("differences", self.differences, 1, self.universe // 2)
 
     @property
     def n(self) -> int:

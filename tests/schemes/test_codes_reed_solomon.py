@@ -193,6 +193,7 @@ def test_every_place_of_a_shortened_code_is_corrected() -> None:
         (lambda: reed_solomon(16, 8, 4), "3 to 15, got 16"),
         (lambda: reed_solomon(300, 8), "3 to 8 bits a symbol, got 9"),
         (lambda: reed_solomon(15, 14), "1 to 13, got 14"),
+        (lambda: reed_solomon(15, 9.0), r"whole number, got 9\.0"),  # type: ignore[arg-type]
         (lambda: reed_solomon(15, 0), "1 to 13, got 0"),
         (lambda: reed_solomon(15, 9).decode(np.zeros((2, 15), np.uint8)), "60 long"),
         (lambda: code("reed-solomon-16-9-gf16"), "3 to 15, got 16.*nearest is"),

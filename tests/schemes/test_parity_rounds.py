@@ -234,12 +234,13 @@ def test_symbols_of_two_bits_are_read_in_order() -> None:
 @pytest.mark.parametrize(
     ("call", "text"),
     [
+        (lambda: ParityRounds(bits=64.0, first_block=8), r"whole number .*, got 64\.0"),  # type: ignore[arg-type]
         (lambda: ParityRounds(bits=1, first_block=2), "2 to 65535, got 1"),
-        (lambda: ParityRounds(bits=10, first_block=11), "2 to 10, the bits, got 11"),
+        (lambda: ParityRounds(bits=10, first_block=11), "from 2 to 10, got 11"),
         (lambda: ParityRounds(bits=10, first_block=2, rounds=0), "1 to 16, got 0"),
         (lambda: agreement(error_rate=0.3), "at most 0.25, got 0.3"),
         (lambda: agreement(key_bits=900), "1 to .*, what .* leave of 1000, got 900"),
-        (lambda: agreement(check_bits=0), "at least 1"),
+        (lambda: agreement(check_bits=0), "of 1 or more, got 0"),
         (lambda: agreement(extraction="toplitz"), "nearest is 'toeplitz'"),
         (
             lambda: ParityRounds(bits=10, first_block=5).reconcile(

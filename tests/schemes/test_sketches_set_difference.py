@@ -161,8 +161,8 @@ def test_commitment_over_sets_end_to_end() -> None:
 @pytest.mark.parametrize(
     ("call", "text"),
     [
-        (lambda: SetDifference(universe=1024, differences=3), "3 to 1023 elements, got 1024"),
-        (lambda: SetDifference(universe=15, differences=8), "1 to 7, half the universe, got 8"),
+        (lambda: SetDifference(universe=1024, differences=3), "3 to 1023, got 1024"),
+        (lambda: SetDifference(universe=15, differences=8), "1 to 7, got 8"),
         (lambda: SetDifference(universe=15, differences=0), "got 0"),
         (lambda: sketch_named("set-difference", "golay-24-12"), "must be a BCH code, got golay-24-12"),
         (lambda: sketch_named("set-diference", code("bch-15-7")), "nearest is 'set-difference'"),
