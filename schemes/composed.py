@@ -4,37 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 
 from harness.contracts import Array, Capture, Helper, Linear, Witness
 from harness.plugins import nearest
-from schemes.commitment import Commitment, commitment
+from schemes.joining import joined, usual
+from schemes.parity_agreement import ParityAgreement
 from schemes.quantisers import Quantiser, quantiser_named, quantiser_parameters
+from schemes.vault_commitment import VaultCommitment
 
-__all__ = ["USUAL", "Composed", "composed"]
-
-USUAL: Mapping[str, Any] = MappingProxyType(
-    {
-        "sketch.kind": "code-offset",
-        "sketch.code": "golay-24-12",
-        "sketch.blocks": 1,
-        "sketch.straddle": False,
-        "extraction.kind": "hkdf",
-    }
-)
-"""Parameters of sketch and extraction, and what they are if nothing is said."""
+__all__ = ["Agreed", "Committed", "Composed", "composed"]
 
 _NEEDED = ("name", "signal", "key_bits", "quantiser.kind")
-_WORDS = ("name", "signal", "quantiser.kind", "sketch.kind", "sketch.code", "extraction.kind")
+_WORDS = (
+    "name",
+    "signal",
+    "quantiser.kind",
+    "sketch.kind",
+    "sketch.code",
+    "assistance.kind",
+    "extraction.kind",
+)
 _UNITS = {"emg": "uV", "intervals": "s", "acceleration": "g"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Composed:
-    """Quantiser, sketch and key extraction, chosen by name; see `composed`."""
+class _Parts:
+    """What all of them share: names, parameters, and the quantiser."""
 
     name: str
     signal: str
@@ -42,22 +40,17 @@ class Composed:
     chosen: tuple[tuple[str, Any], ...]  # every parameter by its dotted name, as "quantiser.window_s"
     summary: str = ""
     quantiser: Quantiser = field(repr=False, compare=False)
-    commitment: Commitment = field(repr=False, compare=False)
+    behind: Any = field(repr=False, compare=False)  # one of `schemes.joining.Joined`
 
     @property
     def parameters(self) -> dict[str, Any]:
         """Every parameter by its dotted name, for records and sweeps."""
         return {"key_bits": self.key_bits, **dict(self.chosen)}
 
-    def with_parameters(self, **changes: Any) -> Composed:
+    def with_parameters(self, **changes: Any) -> Any:
         """The same scheme with other parameters, by dotted name, or another `name`."""
         kept = {"name": self.name, "signal": self.signal, **self.parameters}
         return composed(kept, summary=self.summary, **changes)
-
-    @property
-    def labels(self) -> Array:
-        """(alphabet, bits) uint8: symbol -> witness bits."""
-        return self.quantiser.labels
 
     def witness(self, capture: Capture) -> Witness:
         """Symbols (attempts, m), m being fixed by sketch and labels."""
@@ -65,41 +58,82 @@ class Composed:
             raise ValueError(
                 f"{self.name} must be given a capture of {self.signal!r}, got {capture.signal!r}"
             )
-        return self.quantiser.quantise(capture, self.commitment.symbols)
+        return self.quantiser.quantise(capture, self.behind.symbols)
 
     def sensing_seconds(self, capture: Capture) -> Array:
         """(attempts,) seconds of a capture that the witness needs."""
-        return self.quantiser.seconds(capture, self.commitment.symbols)
+        return self.quantiser.seconds(capture, self.behind.symbols)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Committed(_Parts):
+    """Quantiser, vault and key extraction, chosen by name; see `composed`."""
 
     def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Device A: keys (attempts, key_bits) uint8, and what it publishes."""
-        return self.commitment.generate(witness, rng=rng)
+        keys, helper = self.behind.generate(witness, rng=rng)
+        return keys, helper
 
     def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        """Device B: keys, and accepted: acquired, and every block corrected."""
-        return self.commitment.reproduce(witness, helper)
+        """Device B: keys, and accepted: acquired, and corrected."""
+        keys, accepted = self.behind.reproduce(witness, helper)
+        return keys, accepted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Composed(Committed):
+    """Quantiser, sketch and key extraction, chosen by name; see `composed`."""
+
+    @property
+    def labels(self) -> Array:
+        """(alphabet, bits) uint8: symbol -> witness bits."""
+        return self.quantiser.labels
 
     def linear(self, helper: Helper) -> Linear:
         """What the sketch says about the witness bits."""
-        return self.commitment.linear(helper)
+        told: Linear = self.behind.linear(helper)
+        return told
 
     def finish(self, secret: Array, helper: Helper) -> Array:
         """Keys of secrets (attempts, blocks * k)."""
-        return self.commitment.finish(secret, helper)
+        return np.asarray(self.behind.finish(secret, helper))
 
 
-def composed(tree: Mapping[str, Any], *, summary: str = "", **changes: Any) -> Composed:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreed(_Parts):
+    """Quantiser, reconciliation in rounds and key extraction, chosen by name; see `composed`."""
+
+    def agree(
+        self, a: Witness, b: Witness, *, rng: np.random.Generator
+    ) -> tuple[Array, Array, Array, Helper]:
+        """Keys of A, keys of B, accepted, and every message."""
+        mine, theirs, accepted, helper = self.behind.agree(a, b, rng=rng)
+        return mine, theirs, accepted, helper
+
+    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        """What somebody gets who only listened, which turns beliefs about the witness into keys."""
+        keys, accepted = self.behind.overhear(witness, helper)
+        return keys, accepted
+
+
+def composed(tree: Mapping[str, Any], *, summary: str = "", **changes: Any) -> Committed | Agreed:
     """Compose a scheme.
 
     Parameters
     ----------
     tree : mapping
-        "name", "signal" and "key_bits"; "quantiser" with its "kind" and parameters; and what differs from
-        `USUAL` in "sketch" and "extraction". Dotted names do as well, as in {"sketch.blocks": 11}.
+        "name", "signal" and "key_bits"; "quantiser" with its "kind" and parameters; what differs from
+        `schemes.joining.usual` in "sketch", "assistance" and "extraction". Dotted names do as well, as in
+        {"sketch.blocks": 11}.
     summary : str
         What it is, in a line.
     **changes
         Other values of the same, by dotted name.
+
+    Returns
+    -------
+    Composed, Committed or Agreed
+        With a disclosure, with helper data that are not linear, or of several rounds.
 
     Raises
     ------
@@ -120,19 +154,25 @@ def composed(tree: Mapping[str, Any], *, summary: str = "", **changes: Any) -> C
         if label in flat and not isinstance(flat[label], str):
             raise ValueError(f"`{label}` must be a word in quotes, got {flat[label]!r}")
     kind = flat["quantiser.kind"]
-    usual = {"quantiser.kind": kind, **_below("quantiser", quantiser_parameters(kind)), **USUAL}
+    behind = usual(flat.get("sketch.kind", "code-offset"), flat.get("assistance.kind", "none"))
+    known = {"quantiser.kind": kind, **_below("quantiser", quantiser_parameters(kind)), **behind}
     for label in flat:
-        if label not in usual and label not in _NEEDED:
-            known = [*usual, *_NEEDED]
-            raise ValueError(f"there is no parameter {label!r} of this scheme; {nearest(label, known)}")
-    whole = {**usual, **flat}
-    if not isinstance(whole["sketch.straddle"], bool):
-        raise ValueError(f"`sketch.straddle` must be true or false, got {whole['sketch.straddle']!r}")
+        if label not in known and label not in _NEEDED:
+            raise ValueError(
+                f"there is no parameter {label!r} of this scheme; {nearest(label, [*known, *_NEEDED])}"
+            )
+    whole = {**known, **flat}
     if isinstance(whole["key_bits"], bool):
         raise ValueError(f"`key_bits` must be a whole number, got {whole['key_bits']!r}")
     quantiser = quantiser_named(**_section("quantiser", whole))
     _served(quantiser, whole["signal"])
-    return Composed(
+    parts = joined(whole, labels=quantiser.labels, key_bits=whole["key_bits"])
+    made: type[Committed | Agreed] = Composed
+    if isinstance(parts, ParityAgreement):
+        made = Agreed
+    elif isinstance(parts, VaultCommitment):
+        made = Committed
+    return made(
         name=whole["name"],
         signal=whole["signal"],
         key_bits=whole["key_bits"],
@@ -144,15 +184,7 @@ def composed(tree: Mapping[str, Any], *, summary: str = "", **changes: Any) -> C
         ),
         summary=summary,
         quantiser=quantiser,
-        commitment=commitment(
-            labels=quantiser.labels,
-            blocks=whole["sketch.blocks"],
-            straddle=whole["sketch.straddle"],
-            sketch=whole["sketch.kind"],
-            code=whole["sketch.code"],
-            extraction=whole["extraction.kind"],
-            key_bits=whole["key_bits"],
-        ),
+        behind=parts,
     )
 
 

@@ -40,10 +40,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from harness.contracts import Scheme
 from harness.errors import UsageError
-from schemes.commanded import commanded
-from schemes.composed import composed
+from schemes.commanded import Commanded, commanded
+from schemes.composed import Agreed, Committed, composed
 
 __all__ = ["MOST_BYTES", "scheme_file"]
 
@@ -51,7 +50,7 @@ MOST_BYTES = 256 * 1024
 """Size of a scheme file at most; they are written by hand."""
 
 
-def scheme_file(path: Path) -> Callable[..., Scheme]:
+def scheme_file(path: Path) -> Callable[..., Agreed | Commanded | Committed]:
     """What makes the scheme of a TOML file; takes other values of its parameters, by dotted name.
 
     Raises
@@ -63,7 +62,7 @@ def scheme_file(path: Path) -> Callable[..., Scheme]:
     tree = _read(path)
     summary = tree.pop("summary", "")
 
-    def made(**changes: Any) -> Scheme:
+    def made(**changes: Any) -> Agreed | Commanded | Committed:
         if not isinstance(summary, str):
             raise ValueError(f"`summary` must be a sentence in quotes, got {summary!r}")
         if "command" in tree:

@@ -84,7 +84,7 @@ def test_a_file_is_loaded_once(plugins: Path) -> None:
     ("spec", "sentence"),
     [
         ("envelope", "did you mean 'envelope-trend'"),
-        ("zzz", "known: envelope-trend, interval-gray"),
+        ("zzz", "known: crossing-set, envelope-trend, gait-deviation"),
         ("envelope-trend:blocks", "got 'envelope-trend:blocks'"),
         ("envelope-trend:bloks=2", "did you mean 'blocks'"),
         ("envelope-trend:blocks=0", "`blocks` must be"),

@@ -15,8 +15,9 @@ from harness.errors import UsageError
 from harness.plugins import parameters_of, resolve, shown, summary_of
 from harness.varying import parameters_varied, takes, variant
 from schemes import gf2
-from schemes.composed import USUAL, composed
+from schemes.composed import composed
 from schemes.envelope_trend import EnvelopeTrend
+from schemes.joining import usual
 from schemes.quantisers import QUANTISERS
 from schemes.sketches import SKETCHES
 from tests.schemes.bodies import beats, emg, intervals, muscle, walking
@@ -77,7 +78,7 @@ def test_a_file_is_a_scheme(written: Path) -> None:
                 "plausible_s",
             )
         },
-        **USUAL,
+        **usual("code-offset", "none"),
         "sketch.blocks": 2,
     }
     assert parameters_of(made)["quantiser.plausible_s"] == [0.3, 2.0]
