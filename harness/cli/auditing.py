@@ -42,8 +42,9 @@ def audit(
 ) -> None:
     """Set adversaries on schemes and report what they get.
 
-    SCHEME is a registered name (see `keyassay list`) or a Python file, file.py:Name; parameters follow as
-    in envelope-trend:window_s=0.15,blocks=4. Default: envelope-trend.
+    SCHEME is a registered name (see `keyassay list`), a Python file, file.py:Name, or a TOML file of parts
+    or of a program; parameters follow as in envelope-trend:window_s=0.15,blocks=4 and
+    file.toml:quantiser.window_s=0.15. Default: envelope-trend.
 
     \b
     Examples:
