@@ -12,7 +12,7 @@ import numpy as np
 from harness.contracts import Array, Helper
 from schemes.parity_rounds import ParityRounds
 
-__all__ = ["corrected_by_listening", "known_pieces"]
+__all__ = ["corrected_by_listening", "known_pieces", "odds_by_listening"]
 
 _TURNS = 16  # of passing messages: 15 corrected at least 5 words of every 6 that 30 did
 _LEAST, _MOST = np.float32(1e-6), np.float32(15)  # log-odds beyond which a bit counts as unknown or sure
@@ -47,16 +47,39 @@ def corrected_by_listening(
     """
     if not 0 < doubt < 0.5:
         raise ValueError(f"`doubt` must lie between 0 and 0.5, got {doubt:g}")
-    corrected = np.array(bits, np.uint8)
-    fits = np.empty(len(bits), np.bool_)
+    sure = np.log((1 - doubt) / doubt)
+    odds, fits = odds_by_listening(scheme, np.where(np.equal(bits, 1), sure, -sure), helper)
+    return (odds > 0).astype(np.uint8), fits
+
+
+def odds_by_listening(scheme: ParityRounds, log_odds: Array, helper: Helper) -> tuple[Array, Array]:
+    """What the listener believes of A's bits, sharpened by every parity told.
+
+    Parameters
+    ----------
+    scheme : ParityRounds
+    log_odds : float, shape (attempts, scheme.bits)
+        log P(bit = 1) / P(bit = 0), independent bits.
+    helper : Mapping
+        As in `corrected_by_listening`.
+
+    Returns
+    -------
+    log_odds : float32, shape (attempts, scheme.bits)
+        After it; nearly right, as the pieces of the rounds share bits.
+    fits : bool, shape (attempts,)
+        Where all parities told hold for the likeliest value of each bit.
+    """
+    sharpened = np.asarray(np.clip(log_odds, -_MOST, _MOST), np.float32)
+    fits = np.empty(len(sharpened), np.bool_)
     step = max(1, _AT_ONCE // (scheme.rounds * scheme.bits))
-    for start in range(0, len(bits), step):
+    for start in range(0, len(sharpened), step):
         part = slice(start, start + step)
         some = {
             name: helper[name][part] for name in ("orders", "block-parities", "asked", "answers", "told")
         }
-        corrected[part], fits[part] = _propagate(scheme, corrected[part], some, doubt)
-    return corrected, fits
+        sharpened[part], fits[part] = _propagate(scheme, sharpened[part], some)
+    return sharpened, fits
 
 
 def known_pieces(scheme: ParityRounds, helper: Helper) -> tuple[Array, Array]:
@@ -88,7 +111,7 @@ def known_pieces(scheme: ParityRounds, helper: Helper) -> tuple[Array, Array]:
     return starts[..., :-1], before
 
 
-def _propagate(scheme: ParityRounds, bits: Array, helper: Helper, doubt: float) -> tuple[Array, Array]:
+def _propagate(scheme: ParityRounds, log_odds: Array, helper: Helper) -> tuple[Array, Array]:
     attempts, rounds, n = helper["orders"].shape
     starts, before = known_pieces(scheme, helper)
     orders = helper["orders"].astype(np.intp)
@@ -103,7 +126,7 @@ def _propagate(scheme: ParityRounds, bits: Array, helper: Helper, doubt: float) 
     at_end = np.where(last, before[..., -1].ravel()[first // n], np.roll(at_start, -1))
     odd = at_start != at_end
 
-    own = np.where(bits == 1, -1, 1) * np.float32(np.log((1 - doubt) / doubt))  # log-odds of 0
+    own = -log_odds  # of 0, so that a product of signs is a parity
     told = np.zeros(starts.size, np.float32)  # what the piece at each place says of its bit
     for _ in range(_TURNS):
         message = (own + told.take(at_place).sum(axis=1)).take(at_bit) - told
@@ -112,10 +135,11 @@ def _propagate(scheme: ParityRounds, bits: Array, helper: Helper, doubt: float) 
         told = _phi(np.repeat(np.add.reduceat(size, first), lengths) - size)
         flip = np.repeat(np.logical_xor.reduceat(negative, first) ^ odd, lengths) ^ negative
         np.negative(told, out=told, where=flip)
-    guess = own + told.take(at_place).sum(axis=1) < 0
+    found = -(own + told.take(at_place).sum(axis=1))
+    guess = found > 0
     wrong = np.logical_xor.reduceat(guess.take(at_bit), first) != odd
     fits = np.bincount(first // (rounds * n), weights=wrong, minlength=attempts) == 0
-    return guess.astype(np.uint8), fits
+    return found, fits
 
 
 def _phi(value: Array) -> Array:
