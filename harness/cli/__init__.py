@@ -13,11 +13,26 @@ from harness.cli.entropy import entropy
 from harness.cli.gating import gate
 from harness.cli.inspecting import inspect
 from harness.cli.listing import list_
+from harness.cli.manifesting import manifest
 from harness.cli.root import cli, main
 from harness.cli.simulating import simulate
 from harness.cli.sweeping import sweep
+from harness.cli.withdrawing import withdraw
 
 __all__ = ["main"]
 
-for command in (audit, claims, compare, sweep, gate, baseline, entropy, inspect, list_, simulate):
+for command in (
+    audit,
+    claims,
+    compare,
+    sweep,
+    gate,
+    baseline,
+    entropy,
+    inspect,
+    manifest,
+    withdraw,
+    list_,
+    simulate,
+):
     cli.add_command(command)

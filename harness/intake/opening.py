@@ -7,8 +7,9 @@ from pathlib import Path
 
 from harness.errors import CorpusError
 from harness.intake.taken import Taken
-from harness.recordings.corpus import RecordedCorpus, assembled, read_manifest
+from harness.recordings.corpus import RecordedCorpus
 from harness.recordings.manifest import Row, each_row
+from harness.recordings.opening import assembled, read_manifest
 from harness.recordings.persons import Persons
 from harness.recordings.pieces import Cut
 from harness.recordings.plausible import Plausible
