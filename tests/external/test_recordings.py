@@ -23,6 +23,7 @@ from fixtures.recordings import (
     hub_millivolts,
 )
 from harness.contracts import Array
+from harness.intake import inspect
 from harness.recordings import open_corpus
 
 BUILD = Path(__file__).parents[2] / "build" / "recordings"
@@ -161,3 +162,32 @@ def test_every_attempt_of_the_two_hubs_holds_a_whole_burst(hubs: tuple[Array, Ar
     bursts = (np.diff(active.astype(int), axis=1) == 1).sum(axis=1)
     assert bursts.tolist() == [2, 3, 2, 2, 1]
     assert not active[:, [0, -1]].any()
+
+
+def test_the_intake_check_on_the_grid() -> None:
+    """A held force never rests, nothing is clipped or copied, and neighbours tell one time.
+
+    A motor unit's potential travels at 3 to 6 m/s (from memory): electrodes side by side across the fibres
+    see it at once, within the few milliseconds that a slanted muscle makes.
+    """
+    found = inspect(CORPORA / "electrode-grid")
+    assert found.complaints == ()
+    assert {remark.kind for remark in found.remarks} == {"activity"}
+    (clock,) = found.clocks
+    assert clock.offset_s is not None
+    assert abs(clock.offset_s) < 0.005
+    assert clock.agreement == pytest.approx(0.87, abs=0.03)
+
+
+def test_the_intake_check_on_the_hubs() -> None:
+    """Two hubs of 16 and 8 bits: nothing to remark on, and the coarser one has the higher floor."""
+    found = inspect(CORPORA / "two-hubs")
+    assert (found.complaints, found.remarks, found.alike) == ((), (), ())
+    floors = {s.stream: np.median([q.floor for _, q in s.captures if q.floor]) for s in found.streams}
+    step = 3000 / 2**8 / np.sqrt(12)  # uV, of the second hub's 8 bits over 3 mV: rounding alone
+    assert floors["device-b:emg"] > 1.5 * floors["device-a:emg"]
+    assert floors["device-b:emg"] == pytest.approx(step, rel=0.8)
+    (clock,) = found.clocks
+    assert clock.offset_s is not None
+    assert abs(clock.offset_s) < 0.02
+    assert clock.agreement == pytest.approx(0.987, abs=0.01)

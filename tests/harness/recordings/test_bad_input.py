@@ -180,6 +180,11 @@ RECORDED_AT_OPEN: dict[str, tuple[Damage, tuple[str, ...]]] = {
         ("line 2, `stop_s`", "0.1"),
     ),
     "start negative": (lambda p: p.rows[0].update(start_s="-1"), ("line 2, `start_s`", "'-1'")),
+    "no unit in a format that states none": (edited(4, unit=""), ("line 4, `unit`", ".npz", "empty cell")),
+    "two groups of one subject": (
+        lambda p: [p.edit(k, group="left" if k < 5 else "right") for k in range(2, 8)],
+        ("lines 2 and 5, `group`", "'r1'", "'left'", "'right'"),
+    ),
     "role with a colon": (edited(2, role="device-a:x"), ("line 2, `role`", "'device-a:x'")),
     "role in capitals": (edited(2, role="Device-A"), ("line 2, `role`", "'Device-A'")),
     "role that is a word of views": (edited(2, role="population"), ("line 2, `role`", "'population'")),
@@ -284,6 +289,21 @@ RECORDED_AT_CHECK: dict[str, tuple[Damage, tuple[str, ...]]] = {
         ("line 3", "bad.npz", "'samples'"),
     ),
     "time stamps that fall": (lambda p: with_times(p, -np.arange(40.0)), ("line 6", "pm.csv", "rising")),
+    "time before zero": (
+        lambda p: with_times(p, np.arange(40.0) / 100 - 0.1),
+        ("line 6", "pm.csv", "from 0 s on", "-0.1 s at line 2"),
+    ),
+    "time that steps back": (
+        lambda p: with_times(p, np.where(np.arange(40) == 20, 0.05, np.arange(40.0) / 100)),
+        ("pm.csv", "rising", "0.05 s at line 22", "after 0.19 s"),
+    ),
+    "an interval of no length": (
+        lambda p: (
+            p.npz("beats.npz", {"samples": np.array([[0.8, 0.0, 0.9]])}),
+            p.edit(4, file="beats.npz", array="", signal="intervals", unit="s", rate_hz=""),
+        ),
+        ("line 4", "beats.npz", "positive intervals", "got 0 at channel 0, sample 1"),
+    ),
     "lost sample": (
         lambda p: with_times(p, np.delete(np.arange(41.0), 20) / 100),
         ("pm.csv", "even time stamps", "line 22", "0.21 s"),
