@@ -82,7 +82,8 @@ class Commanded:
     @property
     def parameters(self) -> dict[str, Any]:
         """Every parameter by its dotted name, for records and sweeps; and a digest of the program."""
-        return {**self._settings(), "command.digest": self.digest}
+        run = tuple(Path(word).name if Path(word).is_absolute() else word for word in self.run)
+        return {**self._settings(), "command.run": run, "command.digest": self.digest}
 
     def with_parameters(self, **changes: Any) -> Commanded:
         """The same program with other parameters, by dotted name, or another `name`."""

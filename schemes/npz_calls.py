@@ -7,6 +7,7 @@ back is unpickled, nothing larger than its bound is read, and no shell is involv
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import tempfile
@@ -26,6 +27,7 @@ __all__ = ["MOST_BYTES", "call_program"]
 MOST_BYTES = 2**30
 """What a call may write, to all its files together, before it is ended (assumption: ample for a batch)."""
 
+_FOLDERS = re.compile(r"(?:/[^\s/'\":]+)+/")  # no folder of this machine goes into a result
 _LOOK_S = 0.005  # how often it is looked whether the program has ended
 _KEPT = ("PATH", "LANG", "LC_ALL", "SYSTEMROOT", "LD_LIBRARY_PATH")
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -103,7 +105,7 @@ def _run(
             )
         except (OSError, ValueError) as error:
             why = getattr(error, "strerror", None) or str(error)
-            got = f"{_printable(words[0])}: {why}"
+            got = f"{_printable(Path(words[0]).name)}: {why}"
             raise ContractError(name, field, "a program that can be started", got) from None
         try:
             return _watched(name, field, program, work, said, limit_s, most_bytes)
@@ -200,7 +202,7 @@ def _last_line(said: Path) -> str:
             lines = file.read().decode("utf-8", "replace").strip().splitlines()
     except OSError:
         return ""
-    return f"; it said: {_printable(lines[-1])}" if lines else ""
+    return f"; it said: {_printable(_FOLDERS.sub('', lines[-1]))}" if lines else ""
 
 
 def _printable(text: str) -> str:

@@ -86,6 +86,7 @@ def test_a_whole_audit_of_a_program(vendor: Path) -> None:
     assert all(r.status == "measured" for r in agreement)
     facts = found.schemes[0]
     assert facts["source"] == "vendor.toml"
+    assert facts["parameters"]["command.run"] == [Path(sys.executable).name, "vendor_program.py"]
     assert str(vendor.parent) not in json.dumps(facts["parameters"])
     assert facts["summary"] == "A vendor's build."
 
