@@ -15,6 +15,7 @@ from harness.contracts import Array
 from harness.errors import ContractError
 from harness.exchange import Honest
 from harness.interference import with_runs
+from harness.logs import Logged
 from harness.pursuit import Outcome, pursue, pursue_together
 from harness.results import PerSubject, Row, unmeasured
 from harness.score import Disclosure
@@ -106,6 +107,9 @@ def relayed(
     run: Run, scheme: Any, honest: Honest, captures: Captures
 ) -> tuple[list[Row], list[PerSubject]]:
     """Late copies of device B on live messages."""
+    if isinstance(scheme, Logged):
+        why = "a log of finished exchanges holds no live messages"
+        return [blank("untested", why, scheme.name, relay.NAME, run.corpus.data)], []
     indices = range(len(captures.sittings))
     tasks = [
         (scheme, honest, captures, range(i, min(i + run.chunk, len(indices))), run.seed)

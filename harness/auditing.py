@@ -27,6 +27,7 @@ from harness.choosing import (
     attack_facts,
     chosen_attacks,
     chosen_corpus,
+    chosen_log,
     chosen_schemes,
     command_words,
     scheme_facts,
@@ -71,7 +72,8 @@ def audit(
     Parameters
     ----------
     schemes : plug-in or sequence of plug-ins
-        Objects, registered names, or ``file.py:Name``, with parameters as ``name:key=value``.
+        Objects, registered names, or ``file.py:Name``, with parameters as ``name:key=value``; or one log
+        of finished exchanges, ``file.npz`` or ``file.csv`` (see `harness.logs`).
     attacks : "all", plug-in or sequence of plug-ins
         "all": every registered attack and their combination. ``a+b`` combines attacks.
     corpus : Corpus, path or name, optional
@@ -121,7 +123,8 @@ def audit(
         raise UsageError(f"`chunk` must be at least 1, got {chunk}")
     if seed < 0:
         raise UsageError(f"`seed` must be at least 0, got {seed}")
-    tested = chosen_schemes(schemes)
+    log = chosen_log(schemes, corpus)
+    tested = chosen_schemes(schemes) if log is None else [log.plugin]
     others, own = in_house.split(attacks)
     chosen, together = chosen_attacks(others) if others != [] or not own else ([], [])
     claimed = in_force(
@@ -130,7 +133,7 @@ def audit(
         attacks=[*(c.attack.name for c in chosen), *own],
     )
     size = {"subjects": subjects, "sessions": sessions, "attempts": attempts}
-    source = chosen_corpus(corpus, seed=seed, **size)
+    source = chosen_corpus(corpus, seed=seed, **size) if log is None else log.corpus
     command = command_words(tested, attacks, corpus, source, seed=seed, **size)
     with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
         run = Run(

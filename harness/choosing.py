@@ -15,6 +15,7 @@ from harness.digests import file_digest, plugin_digest
 from harness.efforts import proposal
 from harness.errors import UsageError
 from harness.isolation import Stranger, meet
+from harness.logs import Logged, LoggedCorpus, is_log, open_log
 from harness.score import Disclosure
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "attack_facts",
     "chosen_attacks",
     "chosen_corpus",
+    "chosen_log",
     "chosen_schemes",
     "command_words",
     "scheme_facts",
@@ -40,6 +42,41 @@ def chosen_schemes(spec: Any) -> list[plugins.Plugin]:
     if twice:
         raise UsageError(f"each scheme must have a name of its own, got {twice[0]!r} twice")
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class ChosenLog:
+    """A log of finished exchanges, as the scheme that made it and as a corpus."""
+
+    plugin: plugins.Plugin
+    corpus: LoggedCorpus
+
+
+def chosen_log(spec: Any, corpus: Any) -> ChosenLog | None:
+    """The log that is to be audited instead of a scheme; None if schemes are."""
+    items = _listed(spec, "scheme")
+    if isinstance(items[0], Logged) and isinstance(corpus, LoggedCorpus) and len(items) == 1:
+        return ChosenLog(plugins.Plugin(items[0], "object", False), corpus)
+    if not any(is_log(item) for item in items):
+        return None
+    if len(items) > 1 or corpus is not None:
+        more = "a corpus" if corpus is not None else f"{len(items)} schemes"
+        raise UsageError(
+            f"a log of exchanges must be audited by itself, with the people it brings along, got {more}"
+        )
+    path, options = plugins.parsed(str(items[0]))
+    if "scheme" in options:
+        made_by = options["scheme"]
+        if isinstance(made_by, str) and plugins.file_of(made_by) is not None:
+            made_by = str(Path(path).parent / made_by)
+        options["scheme"] = plugins.resolve("scheme", made_by).value
+    try:
+        logged, people = open_log(path, **options)
+    except TypeError as error:
+        raise UsageError(
+            f"a log takes the parameters alphabet, one_way, data and scheme, got {sorted(options)}"
+        ) from error
+    return ChosenLog(plugins.Plugin(logged, str(items[0]), False), people)
 
 
 def _listed(value: Any, kind: str) -> list[Any]:
@@ -117,7 +154,9 @@ def command_words(
         # an object's own words may name an address in memory, which changes from run to run
         said = [a if isinstance(a, str) else "object" for a in _listed(attacks, "attack")]
         words += [w for a in said for w in ("--attack", plugins.shown(a))]
-    if source.data == "recorded":
+    if isinstance(source, LoggedCorpus):
+        pass  # the log is the scheme and its people
+    elif source.data == "recorded":
         words += ["--corpus", source.name]
     else:
         words += [] if corpus is None else ["--corpus", corpus if isinstance(corpus, str) else source.name]

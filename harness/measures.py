@@ -18,6 +18,7 @@ from harness.errors import ContractError
 from harness.estimators import means, proportion, rate
 from harness.exchange import Honest, strangers
 from harness.linkage_rows import linkage_rows
+from harness.logs import Logged
 from harness.randomness_rows import randomness_rows
 from harness.results import PerSubject, Row
 from harness.score import Disclosure
@@ -50,8 +51,11 @@ def honest_rows(
     _strangers(table, scheme, honest, seed, facts)
     _repeats(table, honest, facts)
     seconds = means.subject_mean(honest.seconds, subject, unit="s", side="estimate", method="per-attempt")
-    table.add("time", seconds)
-    table.people("time", honest.seconds, subject)
+    if honest.seconds.any():
+        table.add("time", seconds)
+        table.people("time", honest.seconds, subject)
+    else:
+        table.skip("time", "s", "nothing says how long sensing took", method="per-attempt")
     _public_bits(table, honest)
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
     confirmation_rows(table, scheme, honest)
@@ -96,6 +100,10 @@ def _mismatch(table: Rows, honest: Honest, disclosure: Disclosure) -> None:
 def _strangers(table: Rows, scheme: Any, honest: Honest, seed: int, facts: dict[str, Any]) -> None:
     if len(np.unique(honest.subject)) < 2:
         table.skip("strangers-agreement", "probability", "strangers need at least two subjects")
+        return
+    if isinstance(scheme, Logged) and not callable(getattr(scheme, "reproduce", None)):
+        why = "a log of finished exchanges cannot be run again with another body"
+        table.skip("strangers-agreement", "probability", why)
         return
     try:
         hit = strangers(scheme, honest, seed=seed)[0]
@@ -167,7 +175,8 @@ def _rates(
     strength: Estimate | None,
 ) -> None:
     if not seconds.value > 0:
-        table.skip("rate", "bit/s", "the captures do not say how long sensing took")
+        why = "nothing says how long sensing took"
+        table.skip("rate", "bit/s", why)
         return
     m, alphabet = honest.a.symbols.shape[1], honest.a.alphabet
     bits = {"symbol-log2": m * float(np.log2(alphabet))}

@@ -36,6 +36,7 @@ __all__ = [
     "nearest",
     "ours",
     "parameters_of",
+    "parsed",
     "resolve",
     "shown",
     "summary_of",
@@ -103,7 +104,7 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
     if not isinstance(spec, str):
         value = spec(**defaults) if inspect.isclass(spec) else spec
         return Plugin(_checked(kind, value), "object", not _ours(value))
-    target, arguments = _parse(spec)
+    target, arguments = parsed(spec)
     written = file_of(target)
     if written is not None:
         found: Any = _from_file(kind, *written)
@@ -130,9 +131,15 @@ def file_of(spec: str) -> tuple[Path, str] | None:
     return (Path(found[1]), found[2] or "") if found else None
 
 
+def _log_of(spec: str) -> tuple[Path, str] | None:
+    """The log of exchanges that is meant and the parameters behind it; None if none is."""
+    found = re.fullmatch(r"(.*?\.(?:npz|csv))(?::(.*))?", spec, re.DOTALL)
+    return (Path(found[1]), found[2] or "") if found else None
+
+
 def ours(kind: str, spec: str) -> bool:
     """Is this the name of a plug-in of this package? Known without importing anything."""
-    entry = names(kind).get(_parse(spec)[0])
+    entry = names(kind).get(parsed(spec)[0])
     return entry is not None and entry.module.partition(".")[0] in _OWN
 
 
@@ -146,7 +153,7 @@ def _checked(kind: str, value: Any) -> Any:
     return value
 
 
-def _parse(spec: str) -> tuple[str, dict[str, Any]]:
+def parsed(spec: str) -> tuple[str, dict[str, Any]]:
     head, _, tail = spec.rpartition(":")
     if not head or "=" not in tail:
         return spec, {}
@@ -304,7 +311,7 @@ def summary_of(value: Any) -> str:
 
 def shown(source: str) -> str:
     """A source without the folders of this machine, for results and messages."""
-    written = file_of(source)
+    written = file_of(source) or _log_of(source)
     if written is None:
         return source
     path, rest = written

@@ -22,8 +22,9 @@ from harness.device import Asked
 from harness.errors import ContractError, CorpusError
 from harness.exchange import Honest
 from harness.interference import Act, interferes
+from harness.logs import Logged
 from harness.prior import symbol_prior
-from harness.score import Disclosure, Scores, judge, merge
+from harness.score import Disclosure, Scores, gives_keys, judge, merge
 from harness.view import Rows, Unseen, needs, population_rows
 
 __all__ = ["FoldAnswer", "Outcome", "pursue", "pursue_together"]
@@ -123,9 +124,13 @@ def pursue(
 def _refused(attack: Any, scheme: Any, acting: bool) -> str | None:
     """Why an attack that acts cannot be run here, or None."""
     _, words = needs(attack)
+    if acting and isinstance(scheme, Logged):
+        return "a log of finished exchanges cannot be run again on disturbed sensors"
     if acting and "history" in words:
         return "an attack that acts on a sensor sees no history here: past sessions would be disturbed too"
     if "device" in attack.sees and not callable(getattr(scheme, "reproduce", None)):
+        if isinstance(scheme, Logged):
+            return "a log of finished exchanges holds no device that could be asked"
         return "a scheme of several rounds has no device that answers helper data by itself"
     return None
 
@@ -187,7 +192,7 @@ def _pursued(
     )
     outcomes = [outcome for outcome, _ in answers]
     witnessed = any(isinstance(o, Belief) and o.about == "witness" for o in outcomes)
-    if witnessed and disclosure.labels is None and not callable(getattr(scheme, "reproduce", None)):
+    if witnessed and disclosure.labels is None and not gives_keys(scheme):
         raise Unseen(
             "a belief about the witness gives keys only by `reproduce` or a disclosure: it has neither"
         )

@@ -132,7 +132,7 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
     Returns
     -------
     Ranks
-        Exact for one block (after merging), brackets otherwise.
+        Exact for one block or two (after merging), brackets otherwise.
 
     Notes
     -----
@@ -144,7 +144,7 @@ def product_ranks(costs: list[Array], true: Array, *, bins: int = BINS) -> Ranks
     negligible are counted again by direct convolution. Keys believed bit by bit are counted as sets of
     flips (`flips.flip_set_counts`), which is many times faster.
     """
-    if all(cost.shape[1] == 2 for cost in costs) and MAX_CANDIDATES < 2 ** len(costs) <= COUNTABLE:
+    if all(cost.shape[1] == 2 for cost in costs) and MAX_CANDIDATES**2 < 2 ** len(costs) <= COUNTABLE:
         # rounding errs by more where there are more bits
         return _bit_ranks(np.stack(costs, axis=1), true, bins * -(-len(costs) // 128))
     if len(true) <= ROWS_AT_ONCE:
@@ -193,6 +193,8 @@ def _product_ranks(costs: list[Array], true: Array, bins: int) -> Ranks:
         own = truth[reached, None]
         found[0][:, reached] = (cost < own).sum(axis=1)
         found[1][:, reached] = (cost <= own).sum(axis=1)
+    elif len(merged) == 2:
+        found[:, :, reached] = _pairs([c[reached] for c in merged], truth[reached])[:, None]
     else:
         best = reached & (truth == 0)
         with np.errstate(over="ignore"):
@@ -203,6 +205,17 @@ def _product_ranks(costs: list[Array], true: Array, bins: int) -> Ranks:
         if part.size:
             found[:, :, part] = _counts([c[part] for c in merged], truth[part], bins)
     return _ranks(found, np.where(reached, surprise, np.inf))
+
+
+def _pairs(costs: list[Array], truth: Array) -> Array:
+    """Pairs of candidates below the truth, and up to it, (2, rows); exact, as sums of grid numbers are."""
+    few, many = sorted(costs, key=lambda c: int(c.shape[1]))
+    counts = np.zeros((2, len(truth)))
+    for row, (some, others) in enumerate(zip(few, np.sort(many, axis=1), strict=True)):
+        room = truth[row] - some
+        counts[0, row] = np.searchsorted(others, room, side="left").sum()
+        counts[1, row] = np.searchsorted(others, room, side="right").sum()
+    return counts
 
 
 def _ranks(found: Array, surprise: Array) -> Ranks:

@@ -20,13 +20,15 @@ from harness.decoding import block_words, enumerable, secret_ranks, witness_bits
 from harness.errors import ContractError
 from harness.exchange import Honest, call, parts
 from harness.gf2 import product
+from harness.logs import Logged
 from harness.ordered_statistics import after_own_decoder, ordered_statistics
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
 from harness.surprise import expected_surprise, symbol_surprise
 
-__all__ = ["Disclosure", "Scores", "disclosure_of", "judge"]
+__all__ = ["Disclosure", "Scores", "disclosure_of", "gives_keys", "judge"]
 
 ORDERED_STATISTICS = "ordered-statistics"
+WHOLE_WITNESS = "whole-witness"
 BEST_FIRST = 64  # witnesses tried through `reproduce` where a scheme discloses nothing
 
 
@@ -181,6 +183,9 @@ def judge(
             method = ORDERED_STATISTICS
     elif callable(getattr(scheme, "reproduce", None)):
         ranks, method = _by_reproducing(outcome.log_prob, scheme, helper, keys), f"best-first-{BEST_FIRST}"
+    elif gives_keys(scheme):
+        costs = [-on_grid(outcome.log_prob[:, i]) for i in range(symbols.shape[1])]
+        ranks, method = product_ranks(costs, symbols.astype(np.intp)), WHOLE_WITNESS
     else:
         raise ContractError(
             scheme.name,
@@ -203,6 +208,11 @@ def judge(
         surprise_b=surprise_b,
         cross=cross,
     )
+
+
+def gives_keys(scheme: Any) -> bool:
+    """Whether a witness gives a key without a disclosure: by running B, or in a log of a one-way scheme."""
+    return callable(getattr(scheme, "reproduce", None)) or (isinstance(scheme, Logged) and scheme.one_way)
 
 
 def _right(likely: Array, symbols: Array, labels: Array | None) -> Array:

@@ -70,7 +70,8 @@ def detect(scheme: Any, honest: Honest, *, seed: int) -> list[Detection]:
     """
     failed, generated = None, None
     try:
-        generated = generations(scheme, honest, seed=seed)
+        if any(callable(getattr(scheme, member, None)) for member in ("generate", "agree")):
+            generated = generations(scheme, honest, seed=seed)
     except ContractError as error:
         failed = str(error)
     found = detections(evidence(honest, generated), seed=seed)

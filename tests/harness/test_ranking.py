@@ -351,3 +351,20 @@ def test_equal_costs_are_counted_exactly_and_ties_apart(third: bool) -> None:
         assert ranks.upto_low[row] <= fewer + comb(128, w) <= ranks.upto_high[row]
     assert ranks.fewer_high == pytest.approx(ranks.fewer_low, rel=1e-8)
     assert ranks.upto_high == pytest.approx(ranks.upto_low, rel=1e-8)
+
+
+@pytest.mark.parametrize("bits", [13, 20, 24])
+def test_two_merged_blocks_are_counted_exactly(bits: int) -> None:
+    """Costs that lie close together, where rounding would not tell them apart."""
+    rng = np.random.default_rng(bits)
+    wrong = 1.2 + rng.normal(0, 0.01, (6, bits))
+    costs = [on_grid(np.stack([np.zeros(6), wrong[:, i]], axis=1)) for i in range(bits)]
+    true = (rng.random((6, bits)) < 0.3).astype(np.intp)
+    ranks = product_ranks(costs, true)
+    assert np.array_equal(ranks.fewer_low, ranks.fewer_high)
+    assert np.array_equal(ranks.upto_low, ranks.upto_high)
+    if bits == 13:
+        fewer, upto, _ = enumerated(costs, true)
+        assert np.array_equal(ranks.fewer_low, fewer)
+        assert np.array_equal(ranks.upto_low, upto)
+    assert (ranks.upto_low > ranks.fewer_low).all()

@@ -1,0 +1,144 @@
+"""A log behind the faces of a scheme and a corpus.
+
+The scheme knows its layout and nothing of what happened: attacks are shown it. Exchanges, keys and what
+adversaries derived are the corpus's. A one-way scheme's B has no more than its witness and the helper data,
+so whoever has A's whole witness has the key: without a disclosure, guesses are ranked by A's whole witness,
+and an adversary gets at least that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Helper, Linear, Sensed, Sitting, Witness
+from harness.exchange import Honest, take
+from harness.logs.table import Log
+
+__all__ = ["Logged", "LoggedCorpus", "Replayable"]
+
+SIGNAL = "log"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Logged:
+    """A scheme of which there is only a log: it reads symbols where others read signals."""
+
+    name: str
+    key_bits: int
+    symbols: int
+    alphabet: int
+    one_way: bool = True  # B has no more than its witness and what A published
+    signal: str = SIGNAL
+
+    def witness(self, capture: Capture) -> Witness:
+        """The symbols as they were written down; NaN where none were."""
+        seen = capture.samples[:, 0, : self.symbols]
+        there = np.asarray(np.isfinite(seen).all(axis=1))
+        symbols = np.where(there[:, None], seen, 0.0)
+        return Witness(symbols=symbols.astype(np.uint8), alphabet=self.alphabet, acquired=there)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replayable(Logged):
+    """A log together with the scheme that made it: what it disclosed can be attacked, and B run again."""
+
+    inner: Any
+
+    @property
+    def labels(self) -> Array:
+        """Symbol -> witness bits."""
+        return np.asarray(self.inner.labels)
+
+    def linear(self, helper: Helper) -> Linear:
+        """What the scheme's own helper data say."""
+        found: Linear = self.inner.linear(helper)
+        return found
+
+    def finish(self, secret: Array, helper: Helper) -> Array:
+        """Keys of secrets."""
+        return np.asarray(self.inner.finish(secret, helper))
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        """Device A again, with fresh coins."""
+        found: tuple[Array, Helper] = self.inner.generate(witness, rng=rng)
+        return found
+
+    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        """Device B again."""
+        found: tuple[Array, Array] = self.inner.reproduce(witness, helper)
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LoggedCorpus:
+    """The people of a log, what both devices and every adversary made of each exchange, and the keys."""
+
+    name: str
+    file: str  # without its folder
+    log: Log
+    data: str = "recorded"
+
+    def sittings(self) -> Sequence[Sitting]:
+        """Every subject's sessions."""
+        roles = (DEVICE_A, DEVICE_B, *self.log.derived)
+        streams = frozenset(f"{role}:{SIGNAL}" for role in roles)
+        return [
+            Sitting(subject=s, session=t, attempts=len(self._rows(s, t)), streams=streams)
+            for s, t in sorted(set(zip(self.log.subject.tolist(), self.log.session.tolist(), strict=True)))
+        ]
+
+    def block(self, sitting: Sitting, streams: frozenset[str]) -> Mapping[str, Sensed]:
+        """Symbols as captures."""
+        rows = self._rows(sitting.subject, sitting.session)
+        witnesses = {DEVICE_A: self.log.a, DEVICE_B: self.log.b, **self.log.derived}
+        return {
+            name: Sensed(
+                capture=_written(take(witnesses[name.partition(":")[0]], rows), self.log.seconds[rows]),
+                attempt=np.arange(len(rows)),
+                attacker=np.full(len(rows), -1),
+            )
+            for name in sorted(streams & sitting.streams)
+        }
+
+    def finished(self, sitting: Sitting, index: int) -> Honest:
+        """The exchanges of one sitting, as they were."""
+        log, rows = self.log, self._rows(sitting.subject, sitting.session)
+        return Honest(
+            sitting=np.full(len(rows), index),
+            local=np.arange(len(rows)),
+            subject=log.subject[rows],
+            session=log.session[rows],
+            a=take(log.a, rows),
+            b=take(log.b, rows),
+            keys_a=log.keys_a[rows],
+            keys_b=log.keys_b[rows],
+            accepted=log.accepted[rows],
+            helper={k: v[rows] for k, v in log.helper.items()},
+            seconds=log.seconds[rows],
+        )
+
+    def describe(self) -> Mapping[str, Any]:
+        """What the log holds, and what was taken for granted."""
+        return {
+            "source": self.file,
+            "kind": "log of finished exchanges; nothing was run again",
+            "roles": sorted(self.log.derived),
+            "published": sorted(self.log.helper),
+            "taken for granted": list(self.log.remarks),
+        }
+
+    def digest(self) -> str:
+        """SHA-256 (hex) of the table."""
+        return self.log.digest
+
+    def _rows(self, subject: int, session: int) -> Array:
+        return np.flatnonzero((self.log.subject == subject) & (self.log.session == session))
+
+
+def _written(witness: Witness, seconds: Array) -> Capture:
+    samples = np.where(witness.acquired[:, None], witness.symbols.astype(float), np.nan)
+    return Capture(samples=samples[:, None, :], rate_hz=1.0, signal=SIGNAL, unit="1", seconds=seconds)
