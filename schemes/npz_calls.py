@@ -69,7 +69,7 @@ def call_program(
         work.mkdir()
         given, answer, said = folder / "in.npz", work / "out.npz", folder / "stderr"
         with given.open("wb") as file:
-            np.savez(file, allow_pickle=False, **arrays)
+            np.savez(file, **arrays)
         status = _run(name, field, [*words, step, str(given), str(answer)], work, said, limit_s, most_bytes)
         last = _last_line(said)
         if status != 0:
