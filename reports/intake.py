@@ -13,8 +13,9 @@ __all__ = ["intake_document", "resolution_facts"]
 
 _SYNCHRONISED = (
     "On request. Nothing in the corpus was changed: the table says what aligning the devices by the onset "
-    "of activity would do to each attempt. A scheme that aligns its devices has to do so itself, on what a "
-    "device of its own sees."
+    "of activity does to each attempt; keyassay inspect CORPUS --synchronise --aligned FILE writes a "
+    "manifest to audit it by. A scheme that aligns its devices has to do so itself, on what a device of "
+    "its own sees."
 )
 
 

@@ -121,7 +121,7 @@ def _shifts(found: Inspection) -> str:
     if found.shifts is None:
         return ""
     known = [s for s in found.shifts if s.shift_s is not None]
-    head = f"Synchronised by onset, in this text alone: {len(known)} of {len(found.shifts)} attempts"
+    head = f"Synchronised by onset, the corpus unchanged: {len(known)} of {len(found.shifts)} attempts"
     if not known:
         return _filled(f"{head}.")
     before, after = (sum(getattr(s, name) for s in known) / len(known) for name in ("before", "after"))

@@ -25,7 +25,12 @@ __all__ = ["inspect"]
 @click.option(
     "--synchronise",
     is_flag=True,
-    help="Also align the devices of each attempt by the onset of activity, in what is printed alone.",
+    help="Also align the devices of each attempt by the onset of activity; the corpus is not changed.",
+)
+@click.option(
+    "--aligned",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="With --synchronise: write a manifest with the devices aligned; it must lie beside the original.",
 )
 @click.option(
     "--subjects", type=click.IntRange(1), default=6, show_default=True, help="People, if simulated."
@@ -34,7 +39,7 @@ __all__ = ["inspect"]
 @click.option(
     "--attempts", type=click.IntRange(1), default=3, show_default=True, help="Attempts per session."
 )
-def inspect(corpus: str, out: Path | None, synchronise: bool, **size: int) -> None:
+def inspect(corpus: str, out: Path | None, synchronise: bool, aligned: Path | None, **size: int) -> None:
     """Look at every capture of a corpus before anything is audited on it.
 
     CORPUS is a manifest, the folder that holds one, or a registered corpus (see `keyassay list`). What is
@@ -43,7 +48,7 @@ def inspect(corpus: str, out: Path | None, synchronise: bool, **size: int) -> No
     \b
     Examples:
       keyassay inspect recordings --out intake
-      keyassay inspect recordings/manifest.csv --synchronise
+      keyassay inspect recordings --synchronise --aligned recordings/aligned.csv
 
     Exit status: 2 if anything is damaged.
     """
@@ -55,6 +60,8 @@ def inspect(corpus: str, out: Path | None, synchronise: bool, **size: int) -> No
         check_writable(out)
     registered = corpus.partition(":")[0] in names("corpus") or file_of(corpus) is not None
     path = not registered and (Path(corpus).exists() or "/" in corpus or corpus.endswith(".csv"))
+    if aligned is not None:
+        check_aligned(Path(corpus), aligned, synchronise=synchronise and path)
     source = Path(corpus) if path else resolve("corpus", corpus, **size).value
     with progress_bars() as progress:
         found = run(
@@ -71,5 +78,23 @@ def inspect(corpus: str, out: Path | None, synchronise: bool, **size: int) -> No
         write_text(out / "intake.json", found.to_json())
         write_text(out / "intake.html", page)
         click.echo(f"\nIntake check: {out / 'intake.html'}")
+    if aligned is not None:
+        from harness.intake.aligning import aligned_manifest
+
+        write_text(aligned, aligned_manifest(Path(corpus), found.shifts or ()))
+        click.echo(f"Aligned by onset, to be audited beside the original: {aligned}")
     if found.complaints:
         sys.exit(USAGE)
+
+
+def check_aligned(corpus: Path, aligned: Path, *, synchronise: bool) -> None:
+    """Refuse a place for an aligned manifest before anything is measured."""
+    from harness.errors import UsageError
+
+    if not synchronise:
+        raise UsageError("`--aligned` needs `--synchronise` and a recorded corpus")
+    folder = corpus if corpus.is_dir() else corpus.parent
+    if aligned.absolute().parent.resolve() != folder.resolve():
+        raise UsageError(f"`--aligned` must lie beside the manifest, as paths are relative, got {aligned}")
+    if aligned.exists():
+        raise UsageError(f"{aligned} is there already and is not overwritten: name another file")

@@ -120,6 +120,6 @@ def _taken(piece: Piece, made: Cut) -> Taken:
         limits=made.limits,
         line=row.line,
         origin=(row.file, row.array or ""),
-        start_s=row.start_s or 0.0,
+        start_s=made.start_s,
         strata={name: str(value) for name, value in strata.items() if value is not None},
     )

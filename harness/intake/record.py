@@ -48,6 +48,7 @@ class Shift:
     shift_s: float | None  # device-b is later by this much; None: no onset was seen in one of the two
     before: float  # correlation of the smooth envelopes
     after: float
+    moves: tuple[tuple[int, float, float], ...] = ()  # line of the manifest, start_s and stop_s from now on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

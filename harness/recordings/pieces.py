@@ -26,6 +26,7 @@ class Cut:
     rate_hz: float | None  # None: an event series
     effective_hz: float | None  # as the file's time marks make it; None: it has none
     limits: Array | None  # (channels, 2) least and greatest value that the format can hold
+    start_s: float  # of the first sample, in the time of the file
     person: Mapping[str, str]  # fixed facts that the file states of whom it was recorded from
 
 
@@ -60,7 +61,9 @@ def cut(recording: Recording, piece: Piece) -> Cut:
     limits = recording.limits
     if limits is not None:
         limits = (limits if places is None else limits[places]) * scale
-    return Cut(values, rate, _effective(recording), limits, recording.person)
+    zero = 0.0 if recording.time_s is None else float(recording.time_s[0])
+    begin = 0.0 if rate is None else zero + start / rate
+    return Cut(values, rate, _effective(recording), limits, begin, recording.person)
 
 
 def _channels(recording: Recording, wanted: Sequence[str] | None) -> list[int] | None:

@@ -15,6 +15,7 @@ from recorded_bodies import write_people
 from harness import cli
 from harness.intake import Inspection, inspect
 from harness.intake.record import Remark
+from harness.recordings import open_corpus
 from reports.intake import intake_document
 from reports.intake_figures import draw_intake
 from reports.intake_text import WIDTH, intake_html, intake_text
@@ -137,3 +138,23 @@ def test_what_is_not_there(name: str, capsys: pytest.CaptureFixture[str]) -> Non
     assert (status, out) == (2, "")
     assert err.startswith("keyassay: ")
     assert err.count("\n") == 1
+
+
+def test_an_aligned_manifest_beside_the_original(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for path in folder.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    words = ("inspect", str(tmp_path), "--synchronise", "--aligned")
+    status, out, _ = run(capsys, *words, str(tmp_path / "aligned.csv"))
+    assert status == 0
+    assert "Aligned by onset" in out
+    open_corpus(tmp_path / "aligned.csv").check()
+    for place, says in (
+        (tmp_path / "aligned.csv", "not overwritten"),
+        (folder / "x.csv", "beside the manifest"),
+    ):
+        status, _, err = run(capsys, *words, str(place))
+        assert status == 2
+        assert says in err
+    assert "needs `--synchronise`" in run(capsys, "inspect", str(tmp_path), "--aligned", "x.csv")[2]
