@@ -115,7 +115,7 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
             hint = nearest(target, list(known))
             raise UsageError(
                 f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} must be a registered name or a "
-                f"file.py:Name, got {target!r}; {hint}"
+                f"file.py:Name{', or a file.toml' if kind == 'scheme' else ''}, got {target!r}; {hint}"
             )
         found = known[target].load()
         foreign = known[target].module.partition(".")[0] not in _OWN

@@ -68,8 +68,7 @@ def call_program(
         folder, work = Path(own), Path(own) / "work"
         work.mkdir()
         given, answer, said = folder / "in.npz", work / "out.npz", folder / "stderr"
-        with given.open("wb") as file:
-            np.savez(file, **arrays)
+        _write(given, arrays)
         status = _run(name, field, [*words, step, str(given), str(answer)], work, said, limit_s, most_bytes)
         last = _last_line(said)
         if status != 0:
@@ -158,6 +157,13 @@ def _size(path: Path) -> int:
             except OSError:  # gone since
                 continue
     return total
+
+
+def _write(path: Path, arrays: Mapping[str, Array]) -> None:
+    with zipfile.ZipFile(path, "w") as archive:
+        for key, array in arrays.items():
+            with archive.open(f"{key}.npy", "w", force_zip64=True) as file:
+                np.lib.format.write_array(file, np.asarray(array), allow_pickle=False)
 
 
 class _Unreadable(Exception):
