@@ -18,6 +18,7 @@ __all__ = ["draw_intake"]
 
 _ACROSS = 3
 _MOST = 30  # panels
+_MARKS, _LINES = 200, 100  # of one stream, of clocks: a page of thousands of captures stays small
 
 
 def draw_intake(found: Inspection, figure: Figure) -> str:
@@ -69,6 +70,7 @@ def _levels(found: Inspection) -> Canvas:
     left, right = canvas.subplots(1, 2, sharey=True)
     for row, report in enumerate(reports):
         own = [q for _, q in report.captures if q.snr_db is not None and q.floor]
+        own = own[:: -(-len(own) // _MARKS) or 1]
         left.plot(
             [math.log10(q.floor or 1.0) for q in own], [row] * len(own), "o", color=CALM, ms=4, alpha=0.4
         )
@@ -85,7 +87,8 @@ def _levels(found: Inspection) -> Canvas:
 def _clocks(found: Inspection) -> Canvas:
     canvas = Canvas(figsize=(9.6, 2.8), layout="constrained")
     axis = canvas.subplots()
-    for clock in found.clocks:
+    seen = [clock for clock in found.clocks if clock.lags_s]
+    for clock in seen[:: -(-len(seen) // _LINES) or 1]:
         order = sorted(zip(clock.times_s, clock.lags_s, strict=True))
         axis.plot(
             [time for time, _ in order], [1e3 * lag for _, lag in order],

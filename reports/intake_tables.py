@@ -41,8 +41,8 @@ def streams_section(found: Inspection) -> Section:
         blocks.append(
             Figure(
                 "levels", "levels", "Every capture's noise floor and signal to noise",
-                "One mark for each capture that has both rest and activity; a stream whose marks scatter "
-                "holds captures of different quality.",
+                "One mark for each capture that has both rest and activity, 200 of a stream at most; a "
+                "stream whose marks scatter holds captures of different quality.",
             )
         )  # fmt: skip
     return Section("streams", "Streams", tuple(blocks))
@@ -122,7 +122,8 @@ def clocks_section(found: Inspection) -> Section:
             1,
             Figure(
                 "clocks", "clocks", "Offset of device-b, window by window",
-                "Each mark is a window of 5 s; marks of one pair of recordings are joined.",
+                "Each mark is a window of 5 s; marks of one pair of recordings are joined; 100 pairs at "
+                "most.",
             ),
         )  # fmt: skip
     return Section("clocks", "Clocks of the two devices", tuple(blocks))

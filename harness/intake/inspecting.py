@@ -16,6 +16,7 @@ from harness.intake.clocks import Clock, clocks
 from harness.intake.coverage import Presence, covered, unread_roles
 from harness.intake.onsets import shifts
 from harness.intake.opening import Lenient
+from harness.intake.overlaps import Overlaps
 from harness.intake.record import Inspection, Shift, StreamReport, Trace
 from harness.intake.remarks import remarks
 from harness.intake.resolution import resolution
@@ -59,7 +60,7 @@ def inspect(
     sittings = each_sitting(corpus) if lenient is None else lenient.sittings()
     total = len(corpus.sittings())
     streams = _Streams()
-    presence, strata, prints = Presence(), Strata(), Fingerprints()
+    presence, strata, prints, overlaps = Presence(), Strata(), Fingerprints(), Overlaps()
     pairs: list[Clock] = []
     moved: list[Shift] = []
     for done, sitting in enumerate(sittings, start=1):
@@ -67,6 +68,7 @@ def inspect(
             streams.see(taken)
             presence.see(taken)
             prints.see(taken)
+            overlaps.see(taken)
         strata.see(sitting)
         pairs += clocks(sitting)
         if synchronise:
@@ -79,7 +81,7 @@ def inspect(
         name=corpus.name,
         data=corpus.data,
         complaints=tuple(lenient.complaints) if lenient else (),
-        remarks=tuple(remarks(streams.reports(), pairs, alike)),
+        remarks=tuple(remarks(streams.reports(), pairs, alike, overlaps.found())),
         counts=_counts(presence, corpus),
         streams=tuple(streams.reports()),
         clocks=tuple(pairs),

@@ -19,10 +19,13 @@ _TOLD = 3  # places that are named
 
 
 def remarks(
-    streams: Sequence[StreamReport], clocks: Sequence[Clock], alike: Sequence[Alike]
+    streams: Sequence[StreamReport],
+    clocks: Sequence[Clock],
+    alike: Sequence[Alike],
+    overlaps: Sequence[tuple[str, str, float]] = (),
 ) -> list[Remark]:
     """Return what is beyond the thresholds; an empty list for a sound corpus."""
-    return [*_streams(streams), *_clocks(clocks), *_alike(alike)]
+    return [*_streams(streams), *_clocks(clocks), *_alike(alike), *_overlaps(overlaps)]
 
 
 def _streams(streams: Sequence[StreamReport]) -> Iterator[Remark]:
@@ -134,3 +137,14 @@ def _alike(alike: Sequence[Alike]) -> Iterator[Remark]:
                     kind=slug,
                     text=f"{kind} in different {between}, {len(own)} pair(s): {shown}{more}",
                 )
+
+
+def _overlaps(overlaps: Sequence[tuple[str, str, float]]) -> Iterator[Remark]:
+    if overlaps:
+        shown = "; ".join(f"{one} and {two} ({shared:.3g} s)" for one, two, shared in overlaps[:_TOLD])
+        more = f"; and {len(overlaps) - _TOLD} more" if len(overlaps) > _TOLD else ""
+        yield Remark(
+            kind="overlap",
+            text=f"attempts are cut from the same stretch of a recording, {len(overlaps)} pair(s): "
+            f"{shown}{more}",
+        )

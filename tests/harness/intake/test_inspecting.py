@@ -129,6 +129,22 @@ def test_planted_duplicates_are_named(sound: Path, tmp_path: Path) -> None:
     assert "subject 2, session 1, attempt 1" in remark.text
 
 
+@pytest.mark.parametrize(("starts", "shares"), [(("0", "3"), False), (("0", "2.5"), True)])
+def test_attempts_that_share_samples(
+    sound: Path, tmp_path: Path, starts: tuple[str, str], shares: bool
+) -> None:
+    folder = copy(sound, tmp_path)
+    rows = [row for row in rows_of(folder) if row["file"] == "p0-0.npz"]
+    for row in rows:
+        start = starts[int(row["attempt"])]
+        row |= {"array": row["array"][:-1] + "0", "start_s": start, "stop_s": str(float(start) + 3)}
+    told = {r.kind: r.text for r in inspect(store(folder, rows)).remarks}
+    assert ("overlap" in told) == shares
+    if shares:
+        assert "2 pair(s)" in told["overlap"]
+        assert "(0.5 s)" in told["overlap"]
+
+
 def reasons(found: Inspection) -> dict[str, Coverage]:
     return {one.attack: one for one in found.coverage}
 

@@ -179,6 +179,16 @@ def test_a_signal_without_gain_is_not_calibrated(tmp_path: Path, two: Array) -> 
     assert "line 2 must state a gain" in refused(manifest(tmp_path, "rec.hea"))
 
 
+def test_a_wfdb_header_that_states_no_unit_states_none(tmp_path: Path, two: Array) -> None:
+    """The format's own default is mV; a default is a guess."""
+    record(tmp_path, two, ["mV", "mV"], ["a", "b"])
+    path = tmp_path / "rec.hea"
+    path.write_text(path.read_text().replace("/mV", ""))
+    assert "must have a unit of emg" in refused(manifest(tmp_path, "rec.hea"))
+    found = capture(manifest(tmp_path, "rec.hea", unit="uV"))
+    np.testing.assert_allclose(found.samples[0], two, atol=0.01)
+
+
 def test_the_digest_covers_the_files_that_a_header_names(tmp_path: Path, two: Array) -> None:
     record(tmp_path, two, ["uV", "uV"], ["a", "b"])
     folder = manifest(tmp_path, "rec.hea")
