@@ -18,7 +18,7 @@ from schemes import gf2
 from schemes.composed import composed
 from schemes.envelope_trend import EnvelopeTrend
 from schemes.joining import usual
-from schemes.quantisers import QUANTISERS
+from schemes.quantisers import QUANTISERS, quantiser_parameters
 from schemes.sketches import SKETCHES
 from tests.schemes.bodies import beats, emg, intervals, muscle, walking
 
@@ -66,18 +66,9 @@ def test_a_file_is_a_scheme(written: Path) -> None:
     assert made.parameters == {
         "key_bits": 24,
         "quantiser.kind": "level",
-        **{f"quantiser.{key}": getattr(made.quantiser, key) for key in made.quantiser.__slots__},
-        **{
-            f"quantiser.{key}": getattr(made.quantiser, key)
-            for key in (
-                "window_s",
-                "high_pass_hz",
-                "mains_hz",
-                "mains_harmonics",
-                "activity",
-                "plausible_s",
-            )
-        },
+        "quantiser.channels": 1,
+        **{f"quantiser.{key}": value for key, value in quantiser_parameters("level").items()},
+        "quantiser.window_s": 0.15,
         **usual("code-offset", "none"),
         "sketch.blocks": 2,
     }
