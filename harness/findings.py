@@ -45,6 +45,7 @@ FAMILY_LEVEL = 0.01
 Each kind of test gets the same share of it, and shares it among its own: odds and views among attacks, and
 odds among budgets too; blind detectors and tests of randomness by Holm's procedure.
 """
+_OVERLAP = 0.05  # bits that channels share from which on it is said
 _KINDS = 6  # odds, views, strangers, repeats, blind detectors, randomness
 _SHARE = FAMILY_LEVEL / _KINDS
 
@@ -185,6 +186,14 @@ def scheme_findings(
                 "medium",
                 f"Given the helper data {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of the "
                 f"promised {bits} are left, {_MODELLED[row.method]}.",
+                bits=row.value,
+            )
+        if row.measure == "channel-overlap" and row.method == "min-entropy" and row.low > _OVERLAP:
+            yield say(
+                "channels-overlap",
+                "note",
+                f"Its channels share {row.value:.3g} bits for one symbol of each (at least {row.low:.3g}): "
+                "figures that take symbols as independent count that twice.",
                 bits=row.value,
             )
         if row.measure == "min-entropy" and row.method == "most-common-value" and row.value == 0:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from harness.accumulation_rows import accumulation_rows
+from harness.channel_rows import channel_rows
 from harness.collecting import Rows
 from harness.confirmation_rows import confirmation_rows
 from harness.contracts import Estimate
@@ -58,6 +59,7 @@ def honest_rows(
         table.skip("time", "s", "nothing says how long sensing took", method="per-attempt")
     _public_bits(table, honest)
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
+    channel_rows(table, scheme, honest)
     confirmation_rows(table, scheme, honest)
     source_rows(table, honest)
     randomness_rows(table, honest.keys_a[honest.established], subject[honest.established])

@@ -36,6 +36,7 @@ __all__ = [
     "belief",
     "bits",
     "capture",
+    "channels",
     "corpus_members",
     "guesses",
     "helper_data",
@@ -197,6 +198,14 @@ def linear(plugin: str, value: object, attempts: int, witness_bits: int) -> Line
         secret_map=bits(plugin, "secret_map", value.secret_map, (k, n)),
         secret_offset=bits(plugin, "secret_offset", value.secret_offset, (attempts, blocks, k)),
     )
+
+
+def channels(plugin: str, value: object, symbols: int) -> Array:
+    """The channel of every symbol."""
+    array = _array(plugin, "channels", value, (symbols,))
+    if not np.issubdtype(array.dtype, np.integer) or (array.size and array.min() < 0):
+        raise ContractError(plugin, "channels", "numbers of channels from 0", _kind(array))
+    return array
 
 
 def belief(plugin: str, value: Belief, attempts: int, symbols: int, alphabet: int) -> Belief:

@@ -117,6 +117,8 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "rate": _honest("bit/s", more=True, methods=_SPEEDS),
         "time-to-key": _honest("s", more=False, methods=_SPEEDS),
         "bits-left": _honest("bit", "bit/s", more=True, methods=_STAGES),
+        "channel-entropy": _honest("bit", more=True, methods=("sum-of-channels", "joint")),
+        "channel-overlap": _honest("bit", more=False, methods=("min-entropy", "shannon")),
         "linkage": _honest("D_sys", more=False, methods=_LIKENESSES),
         "linkage-test": _honest("p-value", more=True, methods=_LIKENESSES),
         "joint-strength": _honest("bit", more=True, methods=_JOINT),

@@ -10,9 +10,10 @@ import numpy as np
 
 from harness.contracts import Array, Capture, Helper, Linear, Witness
 from harness.plugins import nearest
+from schemes.assisted import Assisted
 from schemes.joining import joined, usual
 from schemes.parity_agreement import ParityAgreement
-from schemes.quantisers import Quantiser, quantiser_named, quantiser_parameters
+from schemes.quantisers import EachChannel, Quantiser, quantiser_named, quantiser_parameters
 from schemes.vault_commitment import VaultCommitment
 
 __all__ = ["Agreed", "Committed", "Composed", "composed"]
@@ -60,6 +61,14 @@ class _Parts:
             )
         return self.quantiser.quantise(capture, self.behind.symbols)
 
+    @property
+    def channels(self) -> Array:
+        """(m,) int: the channel of each symbol."""
+        m = self.behind.symbols
+        if isinstance(self.quantiser, EachChannel):
+            return self.quantiser.channels_of(m)
+        return np.zeros(m, np.intp)
+
     def sensing_seconds(self, capture: Capture) -> Array:
         """(attempts,) seconds of a capture that the witness needs."""
         return self.quantiser.seconds(capture, self.behind.symbols)
@@ -97,6 +106,16 @@ class Composed(Committed):
     def finish(self, secret: Array, helper: Helper) -> Array:
         """Keys of secrets (attempts, blocks * k)."""
         return np.asarray(self.behind.finish(secret, helper))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HelpedComposed(Composed):
+    """With what A publishes about its features; see `composed`."""
+
+    def assisted(self, witness: Witness, helper: Helper) -> Witness:
+        """Any witness, read with what A publishes."""
+        read: Witness = self.behind.assisted(witness, helper)
+        return read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,19 +185,22 @@ def composed(tree: Mapping[str, Any], *, summary: str = "", **changes: Any) -> C
         raise ValueError(f"`key_bits` must be a whole number, got {whole['key_bits']!r}")
     quantiser = quantiser_named(**_section("quantiser", whole))
     _served(quantiser, whole["signal"])
+    one_channel = quantiser.inner if isinstance(quantiser, EachChannel) else quantiser
     parts = joined(whole, labels=quantiser.labels, key_bits=whole["key_bits"])
     made: type[Committed | Agreed] = Composed
     if isinstance(parts, ParityAgreement):
         made = Agreed
     elif isinstance(parts, VaultCommitment):
         made = Committed
+    elif isinstance(parts, Assisted):
+        made = HelpedComposed
     return made(
         name=whole["name"],
         signal=whole["signal"],
         key_bits=whole["key_bits"],
         # of the quantiser as it took them: a list is a tuple by then
         chosen=tuple(
-            (label, getattr(quantiser, label.removeprefix("quantiser."), value))
+            (label, getattr(one_channel, label.removeprefix("quantiser."), value))
             for label, value in whole.items()
             if "." in label
         ),

@@ -11,6 +11,7 @@ from typing import Any
 from schemes.quantisers.contract import Quantiser
 from schemes.quantisers.crossings import LevelCrossings
 from schemes.quantisers.differences import DifferenceSigns
+from schemes.quantisers.each_channel import EachChannel
 from schemes.quantisers.gait import GaitDeviation
 from schemes.quantisers.interval_bits import IntervalBits
 from schemes.quantisers.levels import EvenSteps, LevelSymbols
@@ -20,6 +21,7 @@ from schemes.quantisers.trend import TrendSymbols
 __all__ = [
     "QUANTISERS",
     "DifferenceSigns",
+    "EachChannel",
     "EvenSteps",
     "GaitDeviation",
     "IntervalBits",
@@ -49,7 +51,8 @@ QUANTISERS: Mapping[str, Callable[..., Quantiser]] = MappingProxyType(
 def quantiser_named(kind: str, **parameters: Any) -> Quantiser:
     """Return the quantiser called `kind`; what is not given is as usual.
 
-    A list stands for a tuple, and a single number for a tuple of one.
+    A list stands for a tuple, and a single number for a tuple of one. With `channels` of 2 or more, every
+    channel is read by itself (`EachChannel`).
 
     Raises
     ------
@@ -67,7 +70,9 @@ def quantiser_named(kind: str, **parameters: Any) -> Quantiser:
             near = difflib.get_close_matches(name, usual, n=1, cutoff=0)[0]
             raise ValueError(f"the quantiser {kind!r} has no parameter {name!r}; the nearest is {near!r}")
     given = {n: _like(usual[n], value) for n, value in parameters.items()}
-    return QUANTISERS[kind](**given)
+    channels = given.pop("channels", 1)
+    one = QUANTISERS[kind](**given)
+    return one if channels == 1 and channels is not True else EachChannel(inner=one, channels=channels)
 
 
 def quantiser_parameters(kind: str) -> dict[str, Any]:
@@ -83,7 +88,7 @@ def quantiser_parameters(kind: str) -> dict[str, Any]:
         known = ", ".join(QUANTISERS)
         raise ValueError(f"a quantiser must be one of {known}, got {kind!r}; the nearest is {near!r}")
     usual: Any = QUANTISERS[kind]()
-    return {f.name: getattr(usual, f.name) for f in fields(usual)}
+    return {**{f.name: getattr(usual, f.name) for f in fields(usual)}, "channels": 1}
 
 
 def _like(usual: Any, value: Any) -> Any:
