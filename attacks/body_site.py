@@ -17,7 +17,7 @@ class BodySite:
 
     name: str = "body-site"
     sees: frozenset[str] = frozenset({"other-site"})
-    likes: frozenset[str] = frozenset({"population"})
+    likes: frozenset[str] = frozenset({"helper", "population"})
     potential = PROPOSED["body-site"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:

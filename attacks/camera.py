@@ -17,7 +17,7 @@ class Camera:
 
     name: str = "camera"
     sees: frozenset[str] = frozenset({"camera"})
-    likes: frozenset[str] = frozenset({"population"})
+    likes: frozenset[str] = frozenset({"helper", "population"})
     potential = PROPOSED["camera"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:

@@ -17,7 +17,7 @@ class DistantSensor:
 
     name: str = "distant-sensor"
     sees: frozenset[str] = frozenset({"remote"})
-    likes: frozenset[str] = frozenset({"population"})
+    likes: frozenset[str] = frozenset({"helper", "population"})
     potential = PROPOSED["distant-sensor"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:

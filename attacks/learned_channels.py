@@ -21,7 +21,7 @@ from attacks.channels import (
 )
 from harness.contracts import Array, Witness
 
-__all__ = ["makers_for"]
+__all__ = ["makers_for", "narrowed"]
 
 _LEAST = 1e-9
 
@@ -66,6 +66,16 @@ def _narrowed(seen: Witness, columns: int) -> Witness:
     return replace(seen, features=None if seen.features is None else seen.features[:, :, :columns])
 
 
+def narrowed(make: Maker, columns: int) -> Maker:
+    """The way that reads the first features only."""
+
+    def made(seen: Witness, true: Witness, rng: np.random.Generator) -> Channel | None:
+        channel = make(_narrowed(seen, columns), true, rng)
+        return None if channel is None else Narrowed(channel, columns)
+
+    return made
+
+
 def estimated(seen: Witness, true: Witness, rng: np.random.Generator, *, estimator: Any) -> Channel | None:
     """A fitted copy of the estimator; None where only one symbol occurs."""
     flat, symbols = examples_of(seen, true, rng, neighbours=0)
@@ -94,13 +104,6 @@ def makers_for(columns: int, *, estimator: Any = None) -> tuple[Maker, ...]:
         Pooled with a logistic regression. None: boosted trees.
     """
 
-    def narrowed(make: Maker) -> Maker:
-        def made(seen: Witness, true: Witness, rng: np.random.Generator) -> Channel | None:
-            channel = make(_narrowed(seen, columns), true, rng)
-            return None if channel is None else Narrowed(channel, columns)
-
-        return made
-
     def pooled(seen: Witness, true: Witness, rng: np.random.Generator) -> Channel | None:
         model = boosted_trees() if estimator is None else estimator
         both = (
@@ -114,4 +117,4 @@ def makers_for(columns: int, *, estimator: Any = None) -> tuple[Maker, ...]:
         lambda seen, true, _: symbol_table(seen, true),
         lambda seen, true, _: residual_lookup(seen, true),
     )
-    return (*(narrowed(make) for make in plain), pooled)
+    return (*(narrowed(make, columns) for make in plain), pooled)

@@ -17,7 +17,7 @@ class Mimicry:
 
     name: str = "mimicry"
     sees: frozenset[str] = frozenset({"mimic"})
-    likes: frozenset[str] = frozenset({"population"})
+    likes: frozenset[str] = frozenset({"helper", "population"})
     potential = PROPOSED["mimicry"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:

@@ -17,7 +17,7 @@ class Neighbour:
 
     name: str = "neighbour"
     sees: frozenset[str] = frozenset({"neighbour"})
-    likes: frozenset[str] = frozenset({"population"})
+    likes: frozenset[str] = frozenset({"helper", "population"})
     potential = PROPOSED["neighbour"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:

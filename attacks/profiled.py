@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from attacks.assisting import helped
 from attacks.channels import learned_channel, normalised, part
 from attacks.features import aligned, lags_of, own_columns, strongest_first
 from attacks.learned_channels import makers_for
@@ -57,7 +58,7 @@ class Profiled:
 
     @property
     def likes(self) -> frozenset[str]:
-        return frozenset() if self.view else SENSES
+        return frozenset({"helper"}) if self.view else SENSES | {"helper"}
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:
         learned = view.population
@@ -72,14 +73,14 @@ class Profiled:
         lags = lags_of(scheme, {r: learned.captures[r] for r in roles}, learned.witness)
         theirs = {r: some_of(learned.captures[r], some) for r in roles}
         order = strongest_first(scheme, theirs, lags, true)
-        channel = learned_channel(
-            aligned(scheme, theirs, lags, order),
-            true,
-            learned.subject[some],
-            rng=rng,
-            makers=makers_for(own_columns(scheme, theirs[order[0]]), estimator=self.estimator),
-        )
+        known = aligned(scheme, theirs, lags, order)
         seen = aligned(scheme, {r: view.captures[r] for r in order}, lags, order)
+        makers = makers_for(own_columns(scheme, theirs[order[0]]), estimator=self.estimator)
+        help_given = helped(view, seen, known, some, neighbours=0)
+        if help_given is not None:
+            seen, known = help_given.seen, help_given.known
+            makers = (*makers, *help_given.makers)
+        channel = learned_channel(known, true, learned.subject[some], rng=rng, makers=makers)
         return Belief(log_prob=normalised(channel(seen)))
 
 

@@ -32,7 +32,7 @@ class Replay:
 
     name: str = "replay"
     sees: frozenset[str] = frozenset({ROLE})
-    likes: frozenset[str] = frozenset({"population", "history"})
+    likes: frozenset[str] = frozenset({"helper", "population", "history"})
     potential = PROPOSED["replay"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from attacks.channels import assumed_table, learned_channel, normalised, part
+from attacks.assisting import helped, read_with_help
+from attacks.channels import MAKERS, NEIGHBOURS, assumed_table, learned_channel, normalised, part
 from attacks.lags import best_lag
+from attacks.learned_channels import narrowed
 from attacks.quantising import quantised
 from harness.contracts import Array, Belief, View, Witness
 from harness.prior import symbol_prior
@@ -25,7 +27,7 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
 
     The scheme's own quantiser runs on the adversary's capture at the lag that served best on other
     people; how its output relates to A's symbols is learned from them too. With nobody to learn from, no
-    lag and an assumed error rate are used.
+    lag and an assumed error rate are used. Where helper data help to read symbols, they are read with them.
 
     Parameters
     ----------
@@ -38,6 +40,7 @@ def sensed_belief(view: View, role: str, *, rng: np.random.Generator) -> Belief:
     learned = view.population
     if learned is None or learned.witness is None or role not in learned.captures:
         seen = quantised(scheme, capture)
+        seen = read_with_help(scheme, seen, view.helper) or seen
         prior = position_prior(view, seen.symbols.shape[1], seen.alphabet)
         told = assumed_table(seen.alphabet)(seen)
         return Belief(log_prob=normalised(np.where(seen.acquired[:, None, None], told, prior)))
@@ -70,11 +73,18 @@ def learned_belief(
     true, subject = part(learned.witness, members), learned.subject[members]
     prior = position_prior(view, seen.symbols.shape[1], seen.alphabet)
     log_prob = np.broadcast_to(prior, (view.attempts, *prior.shape)).copy()
+    makers, help_given = MAKERS, helped(view, seen, known, members, neighbours=NEIGHBOURS)
+    if help_given is not None:
+        seen, known = help_given.seen, help_given.known
+        plain = (narrowed(make, help_given.columns) for make in MAKERS)
+        makers = (*plain, *help_given.makers)
     for acquired in (True, False):
         # a faint capture may fall short of the owner's threshold and yet tell: it is learned apart
         rows = np.flatnonzero((known.acquired == acquired) & true.acquired)
         mine = np.flatnonzero(seen.acquired == acquired)
         if len(rows) and len(mine):
-            channel = learned_channel(part(known, rows), part(true, rows), subject[rows], rng=rng)
+            channel = learned_channel(
+                part(known, rows), part(true, rows), subject[rows], rng=rng, makers=makers
+            )
             log_prob[mine] = channel(part(seen, mine))
     return Belief(log_prob=normalised(log_prob))

@@ -20,7 +20,7 @@ class TouchingPartner:
 
     name: str = "touching-partner"
     sees: frozenset[str] = frozenset({"partner-touch"})
-    likes: frozenset[str] = frozenset({"handshake", "population"})
+    likes: frozenset[str] = frozenset({"handshake", "helper", "population"})
     potential = PROPOSED["touching-partner"]
 
     def believe(self, view: View, *, rng: np.random.Generator) -> Belief:

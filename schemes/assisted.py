@@ -29,6 +29,10 @@ class Assistance(Protocol):
         """Device B: its symbols (attempts, symbols)."""
         ...
 
+    def reread(self, witness: Witness, helper: Helper) -> Witness:
+        """The whole witness read with help, as `harness.contracts.Assisting` has it."""
+        ...
+
     def places(self, helper: Helper, positions: Array, bits: int) -> Array:
         """(1 or attempts, blocks, n) in the whole witness, of positions (1, blocks, n) in what is read."""
         ...
@@ -76,6 +80,10 @@ class Assisted:
     def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
         """Device B: keys, zero where not accepted, and accepted."""
         return self.commitment.reproduce(self.assistance.read(witness, helper), helper)
+
+    def assisted(self, witness: Witness, helper: Helper) -> Witness:
+        """Any whole witness, read with what A publishes about its features; A's own stays as it is."""
+        return self.assistance.reread(witness, helper)
 
     def linear(self, helper: Helper) -> Linear:
         """What the sketch gives away of the whole witness."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from numbers import Integral
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from harness.contracts import Array, Helper, Witness
 
@@ -100,6 +100,22 @@ class GuardBands:
         """The symbols at the published indices."""
         symbols = np.take_along_axis(witness.symbols, helper["kept"].astype(np.intp), axis=1)
         return replace(witness, symbols=symbols, features=None)
+
+    def reread(self, witness: Witness, helper: Helper) -> Witness:
+        """Symbols as they are, and as features how well each cell fits, in two ways where a feature was
+        kept and two where it was not.
+
+        The ways are the middle of a cell, on the scale of normal scores, times the reader's feature, and
+        that middle squared. Kept features are the surer ones: what they are worth is learned apart.
+        """
+        kept = np.zeros(witness.symbols.shape, np.bool_)
+        np.put_along_axis(kept, helper["kept"].astype(np.intp), True, axis=1)
+        middles = ndtri((np.arange(self.levels) + 0.5) / self.levels)
+        scores = np.nan_to_num(np.asarray(witness.features)[:, :, :1])
+        ways = np.stack([middles * scores, np.broadcast_to(middles**2, (*kept.shape, self.levels))], axis=2)
+        apart = [ways * mask[..., None, None] for mask in (kept, ~kept)]
+        features = np.concatenate(apart, axis=2).reshape(*kept.shape, -1)
+        return replace(witness, features=features)
 
     def places(self, helper: Helper, positions: Array, bits: int) -> Array:
         """(attempts, blocks, n) in the whole witness, of positions (1, blocks, n) in what is kept."""

@@ -86,8 +86,7 @@ def choose(feature_cdf: Array, position: Array, levels: int, *, correlation: flo
     _require(feature_cdf, levels)
     if not 0 < correlation <= 1:
         raise ValueError(f"`correlation` must be above 0 and at most 1, got {correlation:g}")
-    shares = (np.arange(levels) + np.asarray(position)[..., None]) / levels
-    points = correlation * ndtri(np.clip(shares, _EDGE, 1 - _EDGE))  # ascending along the last axis
+    points = correlation * _points(np.asarray(position), levels)  # ascending along the last axis
     score = ndtri(np.clip(feature_cdf, _EDGE, 1 - _EDGE))
     halfway = (points[..., 1:] + points[..., :-1]) / 2
     return np.asarray((score[..., None] > halfway).sum(axis=-1), np.uint8)
@@ -127,9 +126,29 @@ class CellPositions:
         symbols = choose(scores, inside, self.levels, correlation=self.correlation)
         return _with_symbols(witness, symbols)
 
+    def reread(self, witness: Witness, helper: Helper) -> Witness:
+        """Symbols chosen by A's positions, and as features how well each cell fits, in two ways.
+
+        With normal features of unit variance a cell's log-probability is a sum of the two, weighted by what
+        the reader's correlation is: its point at A's position times the reader's feature, and that
+        point squared.
+        """
+        inside = (helper["positions"] + 0.5) / _STEPS
+        own = self.read(witness, helper)
+        points = _points(inside, self.levels)
+        scores = np.nan_to_num(np.asarray(witness.features)[:, : inside.shape[1], :1])
+        features = np.concatenate([points * scores, points**2], axis=2)
+        return Witness(symbols=own.symbols, alphabet=own.alphabet, acquired=own.acquired, features=features)
+
     def places(self, helper: Helper, positions: Array, bits: int) -> Array:
         """Positions of the blocks in the witness: as they are."""
         return positions
+
+
+def _points(position: Array, levels: int) -> Array:
+    """(..., levels): normal scores of the points at a position of every cell."""
+    shares = (np.arange(levels) + position[..., None]) / levels
+    return np.asarray(ndtri(np.clip(shares, _EDGE, 1 - _EDGE)))
 
 
 def _scores(witness: Witness, symbols: int) -> Array:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from harness.contracts import Array, Witness
+from harness.contracts import Array, Assisting, Witness
 from harness.decoding import block_words, secret_ranks, witness_bits
 from schemes import gf2
 from schemes.assisted import Assistance, Assisted
@@ -144,3 +144,30 @@ def test_a_witness_without_features_is_refused(levels: int, made: Assisted) -> N
     a, _ = devices(made, 1.0, levels=levels)
     with pytest.raises(ValueError, match="must come with its features"):
         made.generate(replace(a, features=None), rng=np.random.default_rng(0))
+
+
+@every
+def test_whoever_reads_with_help_leaves_the_own_witness_of_a_as_it_is(levels: int, made: Assisted) -> None:
+    a, b = devices(made, 0.95, levels=levels)
+    _, helper = made.generate(a, rng=np.random.default_rng(3))
+    assert isinstance(made, Assisting)
+    again, read = made.assisted(a, helper), made.assisted(b, helper)
+    assert np.array_equal(again.symbols, a.symbols)
+    assert read.features is not None
+    assert read.features.shape[2] % levels == 0
+    used = made.assistance.read(b, helper).symbols
+    if isinstance(made.assistance, CellPositions):
+        assert np.array_equal(read.symbols, used)
+    # rows are read one by one
+    part = {name: array[5:9] for name, array in helper.items()}
+    few = made.assisted(
+        Witness(
+            symbols=b.symbols[5:9],
+            alphabet=levels,
+            acquired=b.acquired[5:9],
+            features=None if b.features is None else b.features[5:9],
+        ),
+        part,
+    )
+    assert few.features is not None
+    assert np.array_equal(few.features, read.features[5:9])
