@@ -21,7 +21,7 @@ from harness.exchange import Honest, call
 from harness.score import Disclosure
 from harness.streams import stream
 
-__all__ = ["entropy_rows"]
+__all__ = ["entropy_rows", "read_symbols"]
 
 _INDEPENDENT = "average-given-helper-independent-symbols"
 _MARKOV = "average-given-helper-markov"
@@ -74,9 +74,20 @@ def entropy_rows(
         return None
     linear = call(scheme.name, "linear()", scheme.linear, honest.helper)
     limit = float(min(scheme.key_bits, disclosure.secret_bits))
+    try:
+        read, positions = read_symbols(
+            symbols,
+            linear.positions if len(linear.positions) == 1 else linear.positions[usable],
+            bits=disclosure.labels.shape[1],
+        )
+    except InsufficientData as error:
+        table.skip("min-entropy", "bit", str(error), method=_INDEPENDENT)
+        return None
+    # symbols that no block reads hold nothing of the key
+    worst = worst if read is symbols else most_common.worst_subject(read, subject)[0]
     chain = given_helper.chain_bound(
         worst,
-        symbols=symbols.shape[1],
+        symbols=len(np.unique(positions[positions >= 0] // disclosure.labels.shape[1])),
         parities=disclosure.block_bits[1] * disclosure.blocks,
         limit=limit,
     )
@@ -84,13 +95,56 @@ def entropy_rows(
     source: dict[str, Any] = {
         "labels": disclosure.labels,
         "parity": linear.parity,
-        "positions": linear.positions[0],
+        "positions": positions,
         "limit": limit,
     }
-    independent = _independent(table, symbols, subject, who, linear, source)
-    found = [independent, _markov(table, symbols, subject, linear, source, independent, seed=seed)]
+    independent = _independent(table, read, subject, who, linear, source)
+    found = [independent, _markov(table, read, subject, linear, source, independent, seed=seed)]
     judged = [estimate for estimate in found if estimate is not None]
     return min(judged, key=lambda estimate: estimate.value) if judged else chain
+
+
+def read_symbols(symbols: Array, positions: Array, *, bits: int) -> tuple[Array, Array]:
+    """The symbols that blocks read, and where they read them, alike for all attempts.
+
+    Parameters
+    ----------
+    symbols : (attempts, m) int
+    positions : (1 or attempts, blocks, n) int
+        As in `harness.contracts.Linear`.
+    bits : int
+        Of a symbol.
+
+    Returns
+    -------
+    symbols : (attempts, m or slots) int
+        Where attempts read different symbols, those that each reads, in the order of the blocks.
+    positions : (blocks, n) int
+
+    Raises
+    ------
+    InsufficientData
+        If attempts read different parts of symbols.
+    """
+    first = positions[0]
+    if len(positions) == 1 or (positions == first).all():
+        return symbols, first
+    used = first >= 0
+    if ((positions >= 0) != used).any():
+        raise InsufficientData("what is left is known only where blocks are alike in all attempts")
+    places = positions[:, used]  # (attempts, read bits)
+    starts = places[:, ::bits]
+    if (
+        places.shape[1] % bits
+        or (starts % bits).any()
+        or (places != np.repeat(starts, bits, axis=1) + np.tile(np.arange(bits), starts.shape[1])).any()
+    ):
+        raise InsufficientData(
+            "what is left is known only where attempts read whole symbols in their order"
+        )
+    aligned = np.full(first.shape, -1)
+    aligned[used] = np.arange(int(used.sum()))
+    return np.take_along_axis(symbols, starts // bits, axis=1), aligned
 
 
 def _independent(
