@@ -141,7 +141,8 @@ def _shape(taken: Taken) -> Array:
         values = filled(taken.samples)[0]
         return np.asarray(values[:MOST_POINTS], np.float32)
     whole = envelope(taken.samples, taken.rate_hz, CUTOFF_HZ)
-    return np.asarray(resampled(whole, taken.rate_hz, GRID_HZ)[:MOST_POINTS], np.float32)
+    used = whole[: int(MOST_POINTS / GRID_HZ * taken.rate_hz) + 2]
+    return np.asarray(resampled(used, taken.rate_hz, GRID_HZ)[:MOST_POINTS], np.float32)
 
 
 def _wave(taken: Taken) -> Array:

@@ -19,6 +19,7 @@ __all__ = ["Clock", "agreement", "clocks", "lag_of", "wider"]
 GRID_HZ = 250.0  # of the envelopes that are compared
 SHARP_HZ, SMOOTH_HZ = 20.0, 3.0  # envelopes that place events, and that schemes read
 WINDOW_S, MAX_LAG_S = 5.0, 0.5
+LEAST_POINTS = 32  # of a window
 LEAST_PEAK = 0.5  # correlation at the best lag; below, a window says nothing
 LEAST_WINDOWS, LEAST_SPAN_S = 4, 20.0  # for a drift
 LEVEL = 0.95
@@ -99,21 +100,26 @@ def wider(clock: Clock, tests: int, *, level: float = 0.01) -> float:
     return float(wide / narrow)
 
 
+def _grid_hz(a: Taken, b: Taken) -> float:
+    """No finer than four times what was sampled: a slow sensor's hours must not fill the memory."""
+    return min(GRID_HZ, *(4 * (x.rate_hz or 1.0) for x in (a, b)))
+
+
 def _windows(a: Taken, b: Taken) -> list[tuple[float, float | None]]:
     """Middle of each window in seconds of the attempt, and its lag; None where nothing stands out."""
+    grid = _grid_hz(a, b)
     one, two = (
-        resampled(envelope(x.samples, x.rate_hz or 1.0, SHARP_HZ), x.rate_hz or 1.0, GRID_HZ)
-        for x in (a, b)
+        resampled(envelope(x.samples, x.rate_hz or 1.0, SHARP_HZ), x.rate_hz or 1.0, grid) for x in (a, b)
     )
     length = min(len(one), len(two))
     one, two = one[:length], two[:length]
-    size = min(round(WINDOW_S * GRID_HZ), length)
-    if size < GRID_HZ:
+    size = min(round(WINDOW_S * grid), length)
+    if size < max(grid, LEAST_POINTS):
         return []
     found = []
     for first in range(0, len(one) - size + 1, size):
         window = slice(first, first + size)
-        found.append(((first + size / 2) / GRID_HZ, lag_of(one[window], two[window], GRID_HZ)))
+        found.append(((first + size / 2) / grid, lag_of(one[window], two[window], grid)))
     return found
 
 
@@ -174,10 +180,11 @@ def _fitted(time: Array, lag: Array) -> tuple[tuple[float | None, ...], int]:
 def agreement(a: Taken, b: Taken, shifts_s: Sequence[float]) -> list[float]:
     """Correlation of the smooth envelopes, device-b read so much later, for each shift."""
     smooth = [envelope(x.samples, x.rate_hz or 1.0, SMOOTH_HZ) for x in (a, b)]
-    one = resampled(smooth[0], a.rate_hz or 1.0, GRID_HZ)
+    grid = _grid_hz(a, b)
+    one = resampled(smooth[0], a.rate_hz or 1.0, grid)
     found = []
     for shift in shifts_s:
-        two = resampled(smooth[1], b.rate_hz or 1.0, GRID_HZ, shift_s=shift)
+        two = resampled(smooth[1], b.rate_hz or 1.0, grid, shift_s=shift)
         length = min(len(one), len(two))
         both = ~np.isnan(one[:length]) & ~np.isnan(two[:length])
         x, y = one[:length][both], two[:length][both]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
 from harness.errors import CorpusError
 from harness.intake.taken import Taken
 from harness.recordings.corpus import RecordedCorpus
@@ -19,6 +21,7 @@ from harness.recordings.rows import RowsError
 __all__ = ["Lenient"]
 
 MOST_CONTRADICTIONS = 200
+MOST = 1e30  # larger values overflow when they are squared or stored with fewer digits
 
 
 class Lenient:
@@ -81,6 +84,12 @@ class Lenient:
     def _fits(self, piece: Piece, made: Cut) -> bool:
         """Is it like the other captures of its stream, and of the person it is said to be of?"""
         row, shape = piece.row, (len(made.samples), made.rate_hz)
+        most = float(np.nanmax(np.abs(made.samples)))
+        if most > MOST:
+            self._complain(
+                f"{self.label} line {row.line}: {row.file} must hold values below {MOST:g}, got {most:g}"
+            )
+            return False
         other, *first = self._shapes.setdefault(row.stream, (row, *shape))
         if (first[0], first[1]) != shape:
             self._complain(
