@@ -466,8 +466,10 @@ class Assisting(Protocol):
 class Sharpening(Protocol):
     """Optional: a scheme without a `Linear` disclosure says what its helper data make of a belief.
 
-    Keys are looked for by the sharper belief as well, so that a scheme that says more is attacked better:
-    odds are at least as high either way, and stay a lower bound on what an adversary reaches.
+    Keys are looked for by the sharper belief first, then by the belief as it came. So where a scheme
+    accepts only the right key, saying this can but raise the odds; where it accepts anything, sharpening
+    badly can lower them at few guesses. Either way they stay a lower bound on what an adversary reaches,
+    and a scheme that sharpens less well than could be done looks safer than it is.
     """
 
     def sharpen(self, log_prob: Array, helper: Helper) -> Array:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from harness import validate
-from harness.contracts import Array, Belief, Guesses, Helper, Witness
+from harness.contracts import Array, Belief, Guesses, Helper, Sharpening, Witness, frozen
 from harness.decoding import block_words, enumerable, secret_ranks, witness_bits
 from harness.errors import ContractError
 from harness.exchange import Honest, call, parts
@@ -182,7 +182,7 @@ def judge(
                 ranks = after_own_decoder(ranks, *_own_decoder(outcome.log_prob, scheme, helper, keys))
             method = ORDERED_STATISTICS
     elif callable(getattr(scheme, "reproduce", None)):
-        ranks, method = _by_reproducing(outcome.log_prob, scheme, helper, keys), f"best-first-{BEST_FIRST}"
+        ranks, method = _by_best_first(outcome.log_prob, scheme, helper, keys)
     elif gives_keys(scheme):
         costs = [-on_grid(outcome.log_prob[:, i]) for i in range(symbols.shape[1])]
         ranks, method = product_ranks(costs, symbols.astype(np.intp)), WHOLE_WITNESS
@@ -278,14 +278,25 @@ def _own_decoder(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> t
     return kept, (guessed == keys).all(axis=1)
 
 
-def _by_reproducing(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> Ranks:
-    """Try the likeliest witnesses, best first, on the attacker's copy of the scheme.
+def _by_best_first(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> tuple[Ranks, str]:
+    """Try the likeliest witnesses; first those that a scheme's own reading of its helper data gives."""
+    tried, alphabet = likeliest(log_prob, BEST_FIRST), log_prob.shape[2]
+    method = f"best-first-{BEST_FIRST}"
+    name = str(scheme.name)
+    if isinstance(scheme, Sharpening):
+        told = call(name, "sharpen()", copy.deepcopy(scheme).sharpen, frozen(log_prob), helper)
+        sharper = validate.belief(name, Belief(log_prob=told), *log_prob.shape)
+        tried = np.concatenate([likeliest(sharper.log_prob, BEST_FIRST), tried], axis=1)
+        method = f"sharpened-{method}"
+    return _by_reproducing(tried, alphabet, scheme, helper, keys), method
+
+
+def _by_reproducing(witnesses: Array, alphabet: int, scheme: Any, helper: Helper, keys: Array) -> Ranks:
+    """Try witnesses (rows, n, m), best first, on the attacker's copy of the scheme.
 
     Beyond the witnesses tried nothing is known: the rank has no upper bound there.
     """
-    rows, _, alphabet = log_prob.shape
-    witnesses = likeliest(log_prob, BEST_FIRST)  # (rows, n, m)
-    tried = witnesses.shape[1]
+    rows, tried, _ = witnesses.shape
     flat = Witness(
         symbols=witnesses.reshape(rows * tried, -1), alphabet=alphabet, acquired=np.ones(rows * tried, bool)
     )

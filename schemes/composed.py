@@ -134,6 +134,11 @@ class Agreed(_Parts):
         keys, accepted = self.behind.overhear(witness, helper)
         return keys, accepted
 
+    def sharpen(self, log_prob: Array, helper: Helper) -> Array:
+        """What a belief about A's witness becomes by all that was said."""
+        sharper: Array = self.behind.sharpen(log_prob, helper)
+        return sharper
+
 
 def composed(tree: Mapping[str, Any], *, summary: str = "", **changes: Any) -> Committed | Agreed:
     """Compose a scheme.

@@ -251,6 +251,46 @@ def test_what_the_attackers_own_copy_rejects_is_no_guess() -> None:
     assert differs > 0  # else the check would hold without the rejections
 
 
+@dataclass(frozen=True, slots=True)
+class Talkative(Silent):
+    """Publishes A's second symbol, and says what that makes of a belief."""
+
+    def sharpen(self, log_prob: Array, helper: Helper) -> Array:
+        sharper = np.array(log_prob)
+        sharper[:, 1] = np.where(np.arange(4) == helper["second"][:, None], 0.0, -np.inf)
+        return sharper
+
+
+class Garbled(Talkative):
+    def sharpen(self, log_prob: Array, helper: Helper) -> Array:
+        return log_prob[:, 1:]
+
+
+def test_a_belief_is_sharpened_as_the_scheme_says_before_witnesses_are_tried() -> None:
+    rng = np.random.default_rng(5)
+    honest = ran(Silent(), 40, keys=np.zeros((40, 2), np.uint8))
+    honest = replace(honest, keys_a=honest.a.symbols[:, :2] & 1, helper={"second": honest.a.symbols[:, 1]})
+    log_prob = np.log(rng.dirichlet(np.full(4, 0.5), (40, M)))
+    plain, sharper = (judged(Belief(log_prob=log_prob), s, honest) for s in (Silent(), Talkative()))
+    assert (plain.method, sharper.method) == (
+        f"best-first-{BEST_FIRST}",
+        f"sharpened-best-first-{BEST_FIRST}",
+    )
+    first = (log_prob[:, 0].argmax(axis=1) & 1) == honest.keys_a[:, 0]
+    assert np.array_equal(sharper.ranks.fewer_low == 0, first)
+    assert np.isin(
+        sharper.ranks.fewer_high, [0, 1, np.inf]
+    ).all()  # one bit is open, if its other is listed
+    assert np.isfinite(sharper.ranks.fewer_high).mean() > 0.9
+    assert plain.gain is not None
+    assert np.array_equal(plain.gain, sharper.gain)  # what a view tells is told before helper data
+    # what the scheme does not get right by itself is found among the witnesses as they were believed
+    misled = replace(honest, helper={"second": honest.a.symbols[:, 1] ^ 1})
+    assert np.isfinite(judged(Belief(log_prob=log_prob), Talkative(), misled).ranks.fewer_high).mean() > 0.9
+    with pytest.raises(ContractError, match=r"sharpen\(\)|log_prob"):
+        judged(Belief(log_prob=log_prob), Garbled(), honest)
+
+
 def test_a_scheme_that_offers_no_way_is_named() -> None:
     @dataclass(frozen=True)
     class Bare:
