@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from harness import attack_runs, enumeration_rows, in_house, plugins, relay
+from harness import attack_runs, enumeration_rows, in_house, plugins, relay, strata
 from harness.assumptions import marked, resting_on
 from harness.attack_measures import BUDGETS
 from harness.bits_left import ledger_rows
@@ -36,6 +36,7 @@ from harness.choosing import (
 from harness.claims.judging import judge
 from harness.claims.model import Claims
 from harness.claims.planning import budgets_of, foreseen, in_force
+from harness.contracts import Array
 from harness.digests import exchange_digest, scores_digest
 from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
@@ -64,6 +65,8 @@ def audit(
     seed: int = 0,
     jobs: int = 1,
     chunk: int | None = None,
+    stratum: str | None = None,
+    learn_from: str | None = None,
     progress: Progress | None = None,
     told: Callable[[str], None] | None = None,
 ) -> Audit:
@@ -88,6 +91,10 @@ def audit(
         Worker processes. Changes nothing but time.
     chunk : int, optional
         Sittings per task. Changes nothing but time and memory.
+    stratum : str, optional
+        ``kind=label`` of a day, devices, condition or group: only these attempts are attacked and counted.
+    learn_from : str, optional
+        The same: only these attempts of other people are learned from. Default: the stratum.
     progress : callable, optional
         Called with (what, done, total).
     told : callable, optional
@@ -135,6 +142,9 @@ def audit(
     size = {"subjects": subjects, "sessions": sessions, "attempts": attempts}
     source = chosen_corpus(corpus, seed=seed, **size) if log is None else log.corpus
     command = command_words(tested, attacks, corpus, source, seed=seed, **size)
+    command += [
+        w for n, v in (("stratum", stratum), ("learn-from", learn_from)) if v for w in (f"--{n}", v)
+    ]
     with threadpool_limits(1), tempfile.TemporaryDirectory(prefix="keyassay-") as folder:
         run = Run(
             source,
@@ -146,6 +156,7 @@ def audit(
             command,
             budgets_of(claimed, BUDGETS),
             own,
+            strata.chosen(stratum, learn_from),
         )
         if claimed is not None:
             for sentence in foreseen(claimed, source, [p.value for p in tested]):
@@ -163,14 +174,19 @@ def _audited(
     people: list[PerSubject] = []
     findings: list[Finding] = list(corpus_findings(run.corpus, captures, attacks))
     described: list[dict[str, Any]] = []
+    counted = np.concatenate([np.full(s.attempts, s.subject) for s in captures.sittings])
     for plugin in tested:
         scheme = plugin.value
         try:
             sent(scheme.name, scheme)  # whatever the number of workers
             call(scheme.name, "labels", getattr, scheme, "labels", None)
             honest = exchanged(run, scheme, captures)
+            if run.strata is not None:
+                honest = strata.marked(honest, run.corpus, run.strata)
             disclosure = disclosure_of(scheme, honest)
-            made, own, facts = honest_rows(scheme, honest, disclosure, data=run.corpus.data, seed=run.seed)
+            here = honest if honest.attacked is None else honest.part(np.flatnonzero(honest.attacked))
+            made, own, facts = honest_rows(scheme, here, disclosure, data=run.corpus.data, seed=run.seed)
+            counted = here.subject
         except (ContractError, CorpusError) as error:
             if isinstance(error, CorpusError):
                 raise
@@ -224,13 +240,14 @@ def _audited(
             "folds": attack_runs.FOLDS,
             "attacks": [*(a.name for a in attacks), *run.in_house],
             "command": run.command,
-            "resolution": _resolution(captures),
+            "resolution": _resolution(counted),
+            **({} if run.strata is None else {"strata": run.strata.facts}),
         },
         corpus={
             "name": run.corpus.name,
             "data": run.corpus.data,
             "digest": run.corpus.digest(),
-            **_sizes(captures),
+            **_sizes(captures, counted),
             "roles": sorted({s.partition(":")[0] for x in captures.sittings for s in x.streams}),
             "description": dict(run.corpus.describe()),
         },
@@ -240,20 +257,18 @@ def _audited(
     )
 
 
-def _resolution(captures: Captures) -> float:
-    """The smallest odds that this corpus could have shown: the limit if no attempt had succeeded."""
-    subject = np.concatenate([np.full(s.attempts, s.subject) for s in captures.sittings])
+def _resolution(subject: Array) -> float:
+    """The smallest odds that these attempts could have shown: the limit if none had succeeded."""
     nothing = np.zeros(len(subject))
     return proportion.clustered_rate(nothing, nothing, subject, side="attacker-at-least").high
 
 
-def _sizes(captures: Captures) -> dict[str, int]:
-    people = {s.subject for s in captures.sittings}
+def _sizes(captures: Captures, counted: Array) -> dict[str, int]:
     hands = {int(h) for c in captures.streams.values() for h in np.unique(c.attacker) if h >= 0}
     return {
-        "subjects": len(people),
+        "subjects": len(np.unique(counted)),
         "sessions": len(captures.sittings),
-        "attempts": sum(s.attempts for s in captures.sittings),
+        "attempts": len(counted),
         "attackers": len(hands),
     }
 

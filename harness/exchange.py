@@ -49,6 +49,8 @@ class Honest:
     accepted: Array  # (attempts,) bool
     helper: Helper
     seconds: Array  # (attempts,) until both devices have their witness
+    attacked: Array | None = None  # (attempts,) bool: whose keys count; None: all
+    teaching: Array | None = None  # (attempts,) bool: what adversaries may learn from; None: all
 
     @property
     def attempts(self) -> int:
@@ -59,6 +61,26 @@ class Honest:
         """(attempts,) A holds a key: acquired, and not given up."""
         aborted = self.helper.get(ABORTED)
         return self.a.acquired if aborted is None else np.asarray(self.a.acquired & ~aborted)
+
+    @property
+    def victims(self) -> Array:
+        """(attempts,) established, and attacked."""
+        return self.established if self.attacked is None else np.asarray(self.established & self.attacked)
+
+    @property
+    def teachers(self) -> Array:
+        """(attempts,) what adversaries may learn from other people."""
+        return np.ones(self.attempts, bool) if self.teaching is None else self.teaching
+
+    def part(self, rows: Array) -> Honest:
+        """Some attempts, as if there were no others."""
+        arrays = ("sitting", "local", "subject", "session", "keys_a", "keys_b", "accepted", "seconds")
+        return Honest(
+            **{n: frozen(getattr(self, n)[rows]) for n in arrays},
+            a=take(self.a, rows),
+            b=take(self.b, rows),
+            helper={k: frozen(v[rows]) for k, v in self.helper.items()},
+        )
 
     @property
     def agreed(self) -> Array:

@@ -115,7 +115,7 @@ def pursue(
             return _acting(attack, scheme, honest, disclosure, captures, folds, fold, seed)
         return _pursued(attack, scheme, honest, disclosure, captures, folds, fold, seed, calibrate)
     except Unseen as reason:
-        victims = np.isin(honest.subject, folds[fold]) & honest.established
+        victims = np.isin(honest.subject, folds[fold]) & honest.victims
         return FoldAnswer(untested=str(reason), left_out=int(victims.sum()))
     except ContractError as error:
         return FoldAnswer(failed=str(error))
@@ -146,8 +146,9 @@ def _acting(
     seed: int,
 ) -> FoldAnswer:
     """Attack the runs of one fold's people that the attack itself disturbed."""
-    people = np.flatnonzero(np.isin(honest.subject, folds[fold]))
-    others = np.flatnonzero(~np.isin(honest.subject, folds[fold]))
+    inside = np.isin(honest.subject, folds[fold])
+    people = np.flatnonzero(inside if honest.attacked is None else inside & honest.attacked)
+    others = np.flatnonzero(~inside & honest.teachers)
     learned = population_rows(honest, others, seed=seed, fold=fold)
     scene, acts = disturb(attack, scheme, honest, captures, people, learned, fold=fold, seed=seed)
     try:
@@ -173,9 +174,9 @@ def _pursued(
     scene: Scene | None = None,
 ) -> FoldAnswer:
     inside = np.isin(honest.subject, folds[fold])
-    others = np.flatnonzero(~inside)
+    others = np.flatnonzero(~inside & honest.teachers)
     learned = population_rows(honest, others, seed=seed, fold=fold)
-    victims = np.flatnonzero(inside & honest.established)
+    victims = np.flatnonzero(inside & honest.victims)
     if len(victims) == 0:
         return FoldAnswer(untested="no attempt established a key")
     heard: list[Asked] = []
@@ -221,7 +222,7 @@ def _pursued(
 def _prior(honest: Honest, folds: Sequence[Array], apart: Sequence[int]) -> Array:
     """Log-probability of each symbol at each position among people outside some folds."""
     hidden = np.isin(honest.subject, np.concatenate([folds[f] for f in apart]))
-    return symbol_prior(honest.a.symbols[~hidden & honest.established], honest.a.alphabet)
+    return symbol_prior(honest.a.symbols[~hidden & honest.established & honest.teachers], honest.a.alphabet)
 
 
 def _about_witness(outcomes: Sequence[Belief | Guesses], rows: Rows) -> _Believed | None:
@@ -241,8 +242,8 @@ def _calibration(
     """Beliefs about the next fold's people, learned from neither that fold nor the victims'."""
     second = (fold + 1) % len(folds)
     apart = np.isin(honest.subject, np.concatenate([folds[fold], folds[second]]))
-    learned = population_rows(honest, np.flatnonzero(~apart), seed=seed, fold=fold)
-    people = np.flatnonzero(np.isin(honest.subject, folds[second]) & honest.established)
+    learned = population_rows(honest, np.flatnonzero(~apart & honest.teachers), seed=seed, fold=fold)
+    people = np.flatnonzero(np.isin(honest.subject, folds[second]) & honest.established & honest.teachers)
     if len(people) == 0:
         return None
     try:

@@ -122,7 +122,7 @@ def relay_rows(
     table = Rows(scheme, NAME, data)
     attempt = np.concatenate([a for a, _ in found])
     shared = np.concatenate([s for _, s in found], axis=1)
-    usable = honest.established[attempt]
+    usable = honest.victims[attempt]
     if not usable.any():
         table.skip("success-odds", "probability", "no attempt established a key")
         return table.rows, table.per_subject

@@ -11,6 +11,7 @@ from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits
 
 from harness.contracts import Corpus
+from harness.strata import Chosen
 
 __all__ = ["Progress", "Run"]
 
@@ -30,6 +31,7 @@ class Run:
     command: list[str]
     budgets: Sequence[int]
     in_house: tuple[str, ...]
+    strata: Chosen | None = None
 
     def map(self, what: str, function: Callable[..., Any], tasks: Sequence[tuple[Any, ...]]) -> list[Any]:
         """Results in the order of tasks, whoever computes them."""

@@ -26,6 +26,22 @@ __all__ = ["audit"]
     help="A claims file: its claims are judged, and open threats must be scoped out.",
 )
 @click.option(
+    "--stratum",
+    metavar="KIND=LABEL",
+    help="Attack and count only attempts of one day, devices, condition or group of a recorded corpus, "
+    "as in condition=rest.",
+)
+@click.option(
+    "--learn-from",
+    metavar="KIND=LABEL",
+    help="Let adversaries learn only from such attempts of other people. Default: the stratum attacked.",
+)
+@click.option(
+    "--by",
+    metavar="KIND",
+    help="Audit every stratum of a kind by itself; results go to a folder each below --out.",
+)
+@click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
     default=Path("audit"),
@@ -38,6 +54,7 @@ def audit(
     corpus: str | None,
     claims: Path | None,
     out: Path,
+    by: str | None,
     **options: Any,
 ) -> None:
     """Set adversaries on schemes and report what they get.
@@ -52,9 +69,27 @@ def audit(
       keyassay audit my_scheme.py:MyScheme --attack mimicry --attack mimicry+replay
       keyassay audit interval-gray --corpus recordings/manifest.csv
     """
+    if by is not None:
+        if options["stratum"] is not None:
+            raise click.UsageError("--by audits every stratum of a kind: give no --stratum")
+        from harness.cli.strata import every_stratum
+
+        sys.exit(every_stratum(by, schemes, attacks, corpus, claims, out, **options))
+    check_writable(out)
+    sys.exit(audited(schemes, attacks, corpus, claims, out, **options))
+
+
+def audited(
+    schemes: tuple[str, ...],
+    attacks: tuple[str, ...],
+    corpus: str | None,
+    claims: Path | None,
+    out: Path,
+    **options: Any,
+) -> int:
+    """Run one audit, write and print what came of it, and return the exit status."""
     from harness.auditing import audit as run
 
-    check_writable(out)
     with progress_bars() as progress:
         found = run(
             list(schemes) or "envelope-trend",
@@ -75,11 +110,12 @@ def audit(
         for row in found.select(status="failed"):
             who = row.attack or "the scheme itself"
             click.echo(line(f"failed: {row.scheme}, {who}: {row.reason}"), err=True)
-        sys.exit(INTERNAL)
+        return INTERNAL
     if found.claims is not None:
         from harness.claims.judging import exit_status
         from reports.claims_text import claim_lines
 
         for sentence in claim_lines(found.claims):
             click.echo(line(sentence), err=True)
-        sys.exit(exit_status(found.claims))
+        return exit_status(found.claims)
+    return 0

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from harness.contracts import Array, Capture, Sensed, Sitting
+from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Sensed, Sitting
 from harness.errors import CorpusError
 from harness.recordings.files import open_below
 from harness.recordings.manifest import Row
@@ -141,6 +141,21 @@ class RecordedCorpus:
             yield key, list(each_cut(self._folder, self._label, group))
         if self._roster.spare:
             yield None, list(each_cut(self._folder, self._label, self._roster.spare))
+
+    def labels(self, sitting: Sitting, kind: str) -> Sequence[str | None]:
+        """Day, condition or group of every attempt by the owner's rows, or both devices' names."""
+        found: list[dict[str, str | None]] = [{} for _ in range(sitting.attempts)]
+        for piece in self._roster.pieces[sitting.subject, sitting.session]:
+            if piece.row.role in (DEVICE_A, DEVICE_B):
+                value = piece.row.device if kind == "devices" else getattr(piece.row, kind)
+                found[piece.attempt].setdefault(piece.row.role, None if value is None else str(value))
+        pairs = [(each.get(DEVICE_A), each.get(DEVICE_B)) for each in found]
+        if kind != "devices":
+            return [a or b for a, b in pairs]
+        return [
+            None if pair == (None, None) else " and ".join(x or "not stated" for x in pair)
+            for pair in pairs
+        ]
 
     def pieces(self) -> Iterator[Piece]:
         """Yield every capture that is not excluded, those of incomplete attempts last."""
