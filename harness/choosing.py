@@ -16,6 +16,7 @@ from harness.efforts import proposal
 from harness.errors import UsageError
 from harness.isolation import Stranger, meet
 from harness.logs import Logged, LoggedCorpus, is_log, open_log
+from harness.recordings import lies_in_files
 from harness.score import Disclosure
 
 __all__ = [
@@ -156,7 +157,7 @@ def command_words(
         words += [w for a in said for w in ("--attack", plugins.shown(a))]
     if isinstance(source, LoggedCorpus):
         pass  # the log is the scheme and its people
-    elif source.data == "recorded":
+    elif lies_in_files(source):
         words += ["--corpus", source.name]
     else:
         words += [] if corpus is None else ["--corpus", corpus if isinstance(corpus, str) else source.name]

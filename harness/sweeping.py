@@ -17,6 +17,7 @@ from harness.errors import ContractError, UsageError
 from harness.heldout import Part, fresh_seed, people_text, split
 from harness.points import Run, alone, followed, measured, variants
 from harness.quantities import adversaries, people_of, shared_adversaries, shared_people
+from harness.recordings import lies_in_files
 from harness.results import Audit
 from harness.swept import CURVES, Choice, Confirmation, Parameter, Point, Sweep
 from harness.tasks import Progress
@@ -86,9 +87,9 @@ def sweep(
     size = {"subjects": subjects, "sessions": sessions, "attempts": attempts}
     whole = chosen_corpus(corpus, seed=seed, **size)
     parameters = parameters_varied(vary, scheme=plugin.value, corpus=whole)
-    parts = split(whole, seed=seed) if whole.data == "recorded" else None
+    parts = split(whole, seed=seed) if lies_in_files(whole) else None
     # a path is read and checked once; a name is kept, for parameters to be put behind it
-    base: Any = whole if whole.data == "recorded" else (DEFAULT_CORPUS if corpus is None else corpus)
+    base: Any = whole if lies_in_files(whole) else (DEFAULT_CORPUS if corpus is None else corpus)
     if parts is not None:
         base = parts[0]
     run = Run(
@@ -241,7 +242,7 @@ def _others(
     if parts is not None:
         scheme, _ = variants(run, best.settings, "chosen", seed)
         return scheme, parts[1], seed, f"{len(parts[1].kept)} recorded people kept back from every point"
-    if whole.data == "recorded":
+    if lies_in_files(whole):
         return "the corpus has fewer than three people, so none could be kept back"
     other = fresh_seed(seed)
     scheme, used = variants(run, best.settings, "chosen", seed)

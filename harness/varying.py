@@ -14,6 +14,7 @@ import numpy as np
 
 from harness import plugins
 from harness.errors import ContractError, UsageError
+from harness.recordings import lies_in_files
 from harness.swept import Parameter
 
 __all__ = ["MOST_POINTS", "parameters_varied", "takes", "variant"]
@@ -118,7 +119,7 @@ def _literal(text: str) -> Any:
 
 def takes(kind: str, value: Any) -> list[str]:
     """Names of the parameters of a plug-in that may be varied; a recorded corpus has none."""
-    if kind == "corpus" and value.data == "recorded":
+    if kind == "corpus" and lies_in_files(value):
         return []
     if plugins.composite(value):
         names = list(value.parameters)

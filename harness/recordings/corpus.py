@@ -18,11 +18,11 @@ from harness.recordings.manifest import Row
 from harness.recordings.persons import Persons
 from harness.recordings.pieces import Cut
 from harness.recordings.plausible import Plausible
-from harness.recordings.provenance import kind_of_data
+from harness.recordings.provenance import assumed_of, kind_of_data
 from harness.recordings.reading import content_digest, each_cut
 from harness.recordings.roster import Piece, Roster
 
-__all__ = ["MANIFEST", "RecordedCorpus"]
+__all__ = ["MANIFEST", "RecordedCorpus", "lies_in_files"]
 
 MANIFEST = "manifest.csv"
 MAX_STREAM_BYTES = 2**31  # one stream of one sitting, its rows padded to equal length
@@ -113,7 +113,8 @@ class RecordedCorpus:
 
     def describe(self) -> Mapping[str, Any]:
         """Return counts of what there is and of what was left out, JSON-ready and without paths."""
-        return {"source": self.name, **self._roster.facts}
+        assumed = assumed_of(self._folder)
+        return {"source": self.name, **self._roster.facts, **({"assumed": assumed} if assumed else {})}
 
     def digest(self) -> str:
         """Return the SHA-256 (hex) of the manifest and of every file that it names.
@@ -221,3 +222,8 @@ class RecordedCorpus:
                 f"{self._label} line {row.line}: one session's {row.stream}, padded to equal length, "
                 f"must take at most {MAX_STREAM_BYTES} bytes, got {cells * 8}; split the session"
             )
+
+
+def lies_in_files(corpus: Any) -> bool:
+    """Whether people of a corpus are those that there are: files, or recorded; others can be made anew."""
+    return isinstance(corpus, RecordedCorpus) or corpus.data == "recorded"

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from harness.errors import CorpusError
@@ -14,14 +13,13 @@ from harness.recordings.files import EscapeError, locate
 from harness.recordings.manifest import Row, parse_manifest
 from harness.recordings.provenance import kind_of_data
 from harness.recordings.roster import roster
-from harness.recordings.selecting import selected
 
 __all__ = ["assembled", "open_corpus", "read_manifest"]
 
 MAX_MANIFEST_BYTES = 2**28
 
 
-def open_corpus(path: str | Path, *, only: Mapping[str, str] | None = None) -> RecordedCorpus:
+def open_corpus(path: str | Path) -> RecordedCorpus:
     """Open a recorded corpus, checking its manifest and that the files are there.
 
     What stands in the files is checked when it is read; `RecordedCorpus.check` reads it all.
@@ -30,8 +28,6 @@ def open_corpus(path: str | Path, *, only: Mapping[str, str] | None = None) -> R
     ----------
     path : str or Path
         A manifest CSV, or a folder that holds `manifest.csv`.
-    only : mapping of column to value, optional
-        A stratum: attempts of this day, device, condition or group alone. Numbers of people stay.
 
     Raises
     ------
@@ -40,7 +36,7 @@ def open_corpus(path: str | Path, *, only: Mapping[str, str] | None = None) -> R
     """
     folder, label, raw = read_manifest(path)
     rows = parse_manifest(raw, name=label)
-    corpus = assembled(folder, label, raw, rows, only=only)
+    corpus = assembled(folder, label, raw, rows)
     _check_files(corpus, rows)
     return corpus
 
@@ -69,21 +65,15 @@ def read_manifest(path: str | Path) -> tuple[Path, str, bytes]:
     return folder, label, raw
 
 
-def assembled(
-    folder: Path, label: str, raw: bytes, rows: Sequence[Row], *, only: Mapping[str, str] | None = None
-) -> RecordedCorpus:
+def assembled(folder: Path, label: str, raw: bytes, rows: Sequence[Row]) -> RecordedCorpus:
     """Return the corpus of these rows of a manifest, whether or not their files are there."""
     people = roster(rows, name=label)
     kind_of_data(folder)
-    chosen = ""
-    if only:
-        people = selected(people, only, name=label)
-        chosen = json.dumps(dict(only), sort_keys=True)  # another part is another corpus
     return RecordedCorpus(
         name=folder.name,
         _folder=folder,
         _label=label,
-        _manifest=hashlib.sha256(raw + chosen.encode()).hexdigest(),
+        _manifest=hashlib.sha256(raw).hexdigest(),
         _files=tuple(sorted({row.file for row in rows})),
         _roster=people,
     )

@@ -128,20 +128,9 @@ def test_strata_that_cannot_be_are_refused(options: dict[str, str], sentence: st
 
 
 def test_every_stratum_has_a_folder_of_its_own(tmp_path: Any) -> None:
-    made = CliRunner().invoke(
-        cli,
-        ["simulate", "cargo-bike", "--subjects", "2", "--sessions", "1", "--attempts", "2"]
-        + [
-            "--signal",
-            "intervals",
-            "--role",
-            "device-a",
-            "--role",
-            "device-b",
-            "--out",
-            str(tmp_path / "sim"),
-        ],
-    )
+    words = "simulate cargo-bike --subjects 2 --sessions 1 --attempts 2 --signal intervals"
+    words += f" --role device-a --role device-b --out {tmp_path / 'sim'}"
+    made = CliRunner().invoke(cli, words.split())
     assert made.exit_code == 0, made.output
     manifest = tmp_path / "sim" / "manifest.csv"
     lines = manifest.read_text("utf-8").splitlines()
