@@ -20,6 +20,7 @@ from harness.contracts import DEVICE_A, DEVICE_B, Corpus
 from harness.errors import InsufficientData
 from harness.estimators import leakage, proportion
 from harness.exchange import Honest
+from harness.listing_rows import listing_findings
 from harness.pursuit import Outcome
 from harness.results import Finding, Row
 from harness.score import Disclosure, Scores
@@ -213,6 +214,7 @@ def scheme_findings(
                 agreement=found.value,
             )
     yield from _repeats(scheme, facts, say)
+    yield from listing_findings(rows, say, key_bits=bits)
     yield from randomness_findings(rows, say, level=_SHARE)
     yield from detector_findings(facts.get("detections", ()), say, key_bits=bits, level=_SHARE)
 

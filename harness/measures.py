@@ -19,6 +19,7 @@ from harness.errors import ContractError
 from harness.estimators import means, proportion, rate
 from harness.exchange import Honest, strangers
 from harness.linkage_rows import linkage_rows
+from harness.listing_rows import listing_rows
 from harness.logs import Logged
 from harness.randomness_rows import randomness_rows
 from harness.results import PerSubject, Row
@@ -61,6 +62,7 @@ def honest_rows(
     strength = entropy_rows(table, scheme, honest, disclosure, facts, seed=seed)
     channel_rows(table, scheme, honest)
     confirmation_rows(table, scheme, honest)
+    listing_rows(table, scheme, honest)
     source_rows(table, honest)
     randomness_rows(table, honest.keys_a[honest.established], subject[honest.established])
     accumulation_rows(table, honest, limit=_most_of_one(strength, int(scheme.key_bits)))

@@ -15,11 +15,13 @@ from typing import Any
 import numpy as np
 
 from harness import validate
-from harness.contracts import Array, Belief, Guesses, Helper, Sharpening, Witness, frozen
+from harness.contracts import Array, Belief, Guesses, Helper, Listing, Sharpening, Witness, frozen
 from harness.decoding import block_words, enumerable, secret_ranks, witness_bits
 from harness.errors import ContractError
 from harness.exchange import Honest, call, parts
 from harness.gf2 import product
+from harness.listed_sets import believed_sets
+from harness.listing_rows import listed_places
 from harness.logs import Logged
 from harness.ordered_statistics import after_own_decoder, ordered_statistics
 from harness.ranking import Ranks, concatenate, on_grid, product_ranks
@@ -279,7 +281,10 @@ def _own_decoder(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> t
 
 
 def _by_best_first(log_prob: Array, scheme: Any, helper: Helper, keys: Array) -> tuple[Ranks, str]:
-    """Try the likeliest witnesses; first those that a scheme's own reading of its helper data gives."""
+    """Try the likeliest witnesses; first those that a scheme's own reading of its helper data gives.
+
+    Features that a scheme lists are tried in sets: the likeliest witness is often one without any.
+    """
     tried, alphabet = likeliest(log_prob, BEST_FIRST), log_prob.shape[2]
     method = f"best-first-{BEST_FIRST}"
     name = str(scheme.name)
@@ -288,6 +293,10 @@ def _by_best_first(log_prob: Array, scheme: Any, helper: Helper, keys: Array) ->
         sharper = validate.belief(name, Belief(log_prob=told), *log_prob.shape)
         tried = np.concatenate([likeliest(sharper.log_prob, BEST_FIRST), tried], axis=1)
         method = f"sharpened-{method}"
+    if isinstance(scheme, Listing) and alphabet == 2:
+        needed, places = listed_places(scheme, helper, log_prob.shape[1], len(log_prob))
+        sets = believed_sets(log_prob, places, needed=needed, count=BEST_FIRST)
+        tried, method = np.concatenate([sets, tried], axis=1), f"listed-{method}"
     return _by_reproducing(tried, alphabet, scheme, helper, keys), method
 
 

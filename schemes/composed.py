@@ -90,6 +90,20 @@ class Committed(_Parts):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Vaulted(Committed):
+    """With a vault, whose points are public; see `composed`."""
+
+    @property
+    def needed(self) -> int:
+        """Features of A that open the vault."""
+        return int(self.behind.needed)
+
+    def listed(self, helper: Helper) -> Array:
+        """(attempts, points) features among which those of A lie."""
+        return np.asarray(self.behind.listed(helper))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Composed(Committed):
     """Quantiser, sketch and key extraction, chosen by name; see `composed`."""
 
@@ -196,7 +210,7 @@ def composed(tree: Mapping[str, Any], *, summary: str = "", **changes: Any) -> C
     if isinstance(parts, ParityAgreement):
         made = Agreed
     elif isinstance(parts, VaultCommitment):
-        made = Committed
+        made = Vaulted
     elif isinstance(parts, Assisted):
         made = HelpedComposed
     return made(

@@ -51,6 +51,18 @@ class VaultCommitment:
     def secret_bits(self) -> int:
         return self.vault.secret_bits
 
+    @property
+    def needed(self) -> int:
+        """Features of A that open the vault."""
+        return self.vault.coefficients
+
+    def listed(self, helper: Helper) -> Array:
+        """(attempts, points) features among which those of A lie, ascending.
+
+        Of more than `size` features only the smallest are there for sure.
+        """
+        return np.asarray(helper["vault"][:, :, 0], np.intp)
+
     def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Device A: keys (attempts, key_bits), "vault", what the extraction draws, and "aborted"."""
         features = self._features(witness)
