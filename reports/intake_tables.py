@@ -38,6 +38,7 @@ def streams_section(found: Inspection) -> Section:
                 "seconds.",
             )
         )  # fmt: skip
+    if any(q.snr_db is not None for report in found.streams for _, q in report.captures):
         blocks.append(
             Figure(
                 "levels", "levels", "Every capture's noise floor and signal to noise",

@@ -158,3 +158,16 @@ def test_an_aligned_manifest_beside_the_original(
         assert status == 2
         assert says in err
     assert "needs `--synchronise`" in run(capsys, "inspect", str(tmp_path), "--aligned", "x.csv")[2]
+
+
+def test_a_figure_of_levels_is_drawn_only_where_there_are_levels(found: Inspection) -> None:
+    def figures(of: Inspection) -> set[str]:
+        section = next(s for s in intake_document(of).sections if s.key == "streams")
+        return {block.kind for block in section.blocks if isinstance(block, Figure)}
+
+    assert figures(found) == {"traces", "levels"}
+    events = [
+        replace(s, captures=tuple((who, replace(q, snr_db=None)) for who, q in s.captures))
+        for s in found.streams
+    ]
+    assert figures(replace(found, streams=tuple(events))) == {"traces"}
