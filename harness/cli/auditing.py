@@ -59,15 +59,17 @@ def audit(
 ) -> None:
     """Set adversaries on schemes and report what they get.
 
-    SCHEME is a registered name (see `keyassay list`), a Python file, file.py:Name, or a TOML file of parts
-    or of a program; parameters follow as in envelope-trend:window_s=0.15,blocks=4 and
-    file.toml:quantiser.window_s=0.15. Default: envelope-trend.
+    SCHEME is a registered name (see `keyassay list`), a Python file, file.py:Name, a TOML file of parts or
+    of a program, or a log of finished exchanges, file.csv or file.npz, with the people it brings along.
+    Parameters follow as in envelope-trend:window_s=0.15,blocks=4 and file.toml:quantiser.window_s=0.15.
+    Default: envelope-trend.
 
     \b
     Examples:
       keyassay audit --jobs 2
       keyassay audit my_scheme.py:MyScheme --attack mimicry --attack mimicry+replay
-      keyassay audit interval-gray --corpus recordings/manifest.csv
+      keyassay audit interval-gray --corpus recordings/manifest.csv --by condition
+      keyassay audit exchanges.csv
     """
     if by is not None:
         if options["stratum"] is not None:
