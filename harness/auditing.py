@@ -41,6 +41,7 @@ from harness.digests import exchange_digest, scores_digest
 from harness.errors import ContractError, CorpusError, UsageError
 from harness.estimators import proportion
 from harness.exchange import call, sent
+from harness.extraction_kind import extraction_kind
 from harness.findings import attack_findings, corpus_findings, odds_findings, scheme_findings
 from harness.honest_runs import exchanged, rendered
 from harness.isolation import Stranger
@@ -225,7 +226,12 @@ def _audited(
                 name, tests = enumeration_rows.NAME, len(attacked)
                 findings += odds_findings(scheme, honest, name, carried.scores, tests=tests)
         made += ledger_rows(
-            made, honest, scheme=scheme.name, key_bits=int(scheme.key_bits), data=run.corpus.data
+            made,
+            honest,
+            scheme=scheme.name,
+            key_bits=int(scheme.key_bits),
+            data=run.corpus.data,
+            extraction=extraction_kind(scheme),
         )
         described[-1]["outcomes"] = outcomes
         findings += scheme_findings(scheme, disclosure, made, facts)

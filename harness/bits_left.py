@@ -13,6 +13,7 @@ from harness.estimators import ledger, record
 from harness.estimators.extraction_length import FORMS, extractable
 from harness.estimators.ledger import Stage
 from harness.exchange import Honest
+from harness.extraction_kind import worth
 from harness.results import Row
 
 __all__ = ["MEASURE", "STAGES", "ledger_rows"]
@@ -40,7 +41,15 @@ _TOLD = {
 }
 
 
-def ledger_rows(rows: Sequence[Row], honest: Honest, *, scheme: str, key_bits: int, data: str) -> list[Row]:
+def ledger_rows(
+    rows: Sequence[Row],
+    honest: Honest,
+    *,
+    scheme: str,
+    key_bits: int,
+    data: str,
+    extraction: str | None = None,
+) -> list[Row]:
     """What is left at each stage, per attempt and per second.
 
     Parameters
@@ -50,6 +59,8 @@ def ledger_rows(rows: Sequence[Row], honest: Honest, *, scheme: str, key_bits: i
     honest : Honest
     scheme, data : str
     key_bits : int
+    extraction : str, optional
+        Its kind, from `harness.extraction_kind`: what the rows for it are worth.
 
     Returns
     -------
@@ -68,7 +79,7 @@ def ledger_rows(rows: Sequence[Row], honest: Honest, *, scheme: str, key_bits: i
             table.add(MEASURE, stage.bits, reason=f"{said}; {stage.note}" if stage.note else said)
     known = [s.bits for s in stages if s.bits is not None and math.isfinite(s.bits.value)]
     if known:
-        _end(table, known[-1], rows)
+        _end(table, known[-1], rows, worth(extraction, key_bits))
     return table.rows
 
 
@@ -139,13 +150,13 @@ def _strongest(rows: Sequence[Row]) -> Stage:
     )
 
 
-def _end(table: Rows, last: Estimate, rows: Sequence[Row]) -> None:
+def _end(table: Rows, last: Estimate, rows: Sequence[Row], worth_of_it: str) -> None:
     """Extraction, and time: of the last stage that is known."""
     seconds = _one(rows, "time")
     agreement = _one(rows, "key-agreement")
     lengths = [extractable(last, epsilon=2.0**-EPSILON_BITS, form=form) for form in FORMS]
     for length, extra in zip(lengths, FORMS.values(), strict=True):
-        said = f"m - 2 log2(1/e) + {extra:g}"
+        said = f"m - 2 log2(1/e) + {extra:g}; {worth_of_it}"
         table.add(
             MEASURE,
             length,

@@ -48,6 +48,11 @@ class _Parts:
         """Every parameter by its dotted name, for records and sweeps."""
         return {"key_bits": self.key_bits, **dict(self.chosen)}
 
+    @property
+    def extraction(self) -> str:
+        """Kind of the key extraction."""
+        return str(dict(self.chosen)["extraction.kind"])
+
     def with_parameters(self, **changes: Any) -> Any:
         """The same scheme with other parameters, by dotted name, or another `name`."""
         kept = {"name": self.name, "signal": self.signal, **self.parameters}

@@ -15,7 +15,7 @@ import hmac
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Protocol, runtime_checkable
+from typing import ClassVar, Protocol, runtime_checkable
 
 import numpy as np
 
@@ -44,6 +44,8 @@ class Extraction(Protocol):
 class Identity:
     """The key is the beginning of the secret: nothing is hashed, so that every leak stays visible."""
 
+    kind: ClassVar[str] = "identity"
+
     def public(self, attempts: int, *, secret_bits: int, key_bits: int, rng: np.random.Generator) -> Helper:
         """Nothing."""
         return {}
@@ -58,6 +60,7 @@ class Hkdf:
     """HKDF-SHA-256 with a fresh salt of 32 bytes for every attempt."""
 
     info: bytes = b"keyassay key"
+    kind: ClassVar[str] = "hkdf"
 
     def public(self, attempts: int, *, secret_bits: int, key_bits: int, rng: np.random.Generator) -> Helper:
         """ "salt" (attempts, 32) uint8."""
@@ -78,6 +81,8 @@ class Hkdf:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Toeplitz:
     """A 2-universal hash: a random matrix over GF(2), constant along its diagonals."""
+
+    kind: ClassVar[str] = "toeplitz"
 
     def public(self, attempts: int, *, secret_bits: int, key_bits: int, rng: np.random.Generator) -> Helper:
         """ "toeplitz-seed" (attempts, key_bits + secret_bits - 1) uint8: the diagonals."""

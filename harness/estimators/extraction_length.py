@@ -20,6 +20,8 @@ FORMS: Mapping[str, float] = MappingProxyType(
 def extractable_bits(min_entropy: float, *, epsilon: float, form: str) -> float:
     """Length of key that universal hashing extracts at statistical distance `epsilon` from uniform.
 
+    The lemma is about universal families of hashes with a public random member, such as Toeplitz matrices.
+    Of HKDF or another hash function it says nothing: their security is computational.
     ``m - 2 log2(1/ε) + 2`` by the lemma for average min-entropy of Dodis et al., ``m - 2 log2(1/ε)`` in
     the form of textbooks; whole bits, at least 0.
 

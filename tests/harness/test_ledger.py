@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -14,12 +14,18 @@ from scipy.stats import t
 
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import DEVICE_B, Array, Estimate
+from harness.bits_left import ledger_rows
+from harness.contracts import DEVICE_A, DEVICE_B, Array, Estimate
 from harness.errors import InsufficientData
 from harness.estimators import jackknife
+from harness.estimators.extraction_length import FORMS
 from harness.estimators.ledger import Stage, after_view, ledger, per_second
 from harness.estimators.record import chain_record, independent_record, likeliest_path, uniform_record
+from harness.exchange import run_block
+from harness.extraction_kind import extraction_kind, worth
+from harness.plugins import resolve
 from harness.results import Audit, Row
+from schemes.extraction import Hkdf, Identity, Toeplitz
 
 BITS = Estimate(
     value=10.0,
@@ -197,3 +203,51 @@ def test_without_a_successful_adversary_the_ledger_says_what_people_could_show()
     assert view.low < 6 < view.value
     assert "could not show more than" in str(view.reason)
     assert "no more than after given-helper" in str(view.reason)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stated(SignCommitment):
+    """The control with a word on its extraction."""
+
+    extraction: object = None
+
+
+@pytest.mark.parametrize(
+    ("stated", "says"),
+    [
+        (Toeplitz(), "universal hashing (toeplitz), as this scheme states"),
+        ("toeplitz", "universal hashing (toeplitz), as this scheme states"),
+        (Hkdf(), "of this scheme's hkdf the security is computational, no leftover hash bound holds"),
+        (Identity(), "this scheme hashes nothing (identity)"),
+        ("own-hash", "for universal hashing only, which 'own-hash' is not known to be"),
+        (None, "for universal hashing only, and this scheme does not state its extraction"),
+        (3, "does not state its extraction"),
+    ],
+)
+def test_rows_of_the_leftover_hash_say_what_they_are_worth_here(
+    control: Audit, stated: object, says: str
+) -> None:
+    scheme, channel = Stated(extraction=stated), Channel(subjects=1)
+    sensed = channel.block(channel.sittings()[0], frozenset({f"{DEVICE_A}:value", f"{DEVICE_B}:value"}))
+    captures = {name.partition(":")[0]: s.capture for name, s in sensed.items()}
+    honest = run_block(scheme, captures, seed=0, sitting=0, subject=0, session=0)
+    own = [r for r in control.rows if r.measure != "bits-left"]
+    found = ledger_rows(
+        own, honest, scheme="x", key_bits=12, data="simulated", extraction=extraction_kind(scheme)
+    )
+    rows = [r for r in found if r.method in FORMS and r.unit == "bit"]
+    assert len(rows) == 2
+    assert all(str(r.reason).endswith(says) for r in rows)
+    assert all(r.status == "measured" for r in rows)
+
+
+def test_a_long_key_of_hkdf_is_capped_by_its_hash() -> None:
+    assert worth("hkdf", 257).endswith("a key of 257 bits holds at most the 256 of its hash")
+    assert "256" not in worth("hkdf", 256)
+    assert "256" not in worth("toeplitz", 300)
+
+
+def test_ready_schemes_state_their_extraction() -> None:
+    assert extraction_kind(resolve("scheme", "level-golay").value) == "hkdf"
+    assert extraction_kind(resolve("scheme", "crossing-set").value) == "toeplitz"
+    assert extraction_kind(resolve("scheme", "envelope-trend").value) == "hkdf"
