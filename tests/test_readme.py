@@ -51,8 +51,28 @@ def test_the_two_commands_stand_in_the_makefile() -> None:
         assert re.search(rf"^{command}:", menu, re.MULTILINE)
 
 
+def tables() -> list[str]:
+    return re.findall(r"```toml\n(.*?)```", README.read_text("utf-8"), re.DOTALL)
+
+
+def test_its_scheme_of_parts_reads_two_channels(tmp_path: Path) -> None:
+    _, written = tables()
+    (tmp_path / "two.toml").write_text(written, "utf-8")
+    result = audit(
+        str(tmp_path / "two.toml"),
+        attacks="population",
+        corpus="cargo-bike:electrode_count=2",
+        subjects=4,
+        attempts=2,
+    )
+    (shared,) = result.select(measure="channel-overlap", method="min-entropy")
+    assert shared.low is not None
+    assert shared.low > 0.5
+    assert result.select(attack=None, measure="key-agreement")[0].value > 0.5
+
+
 def test_its_claims_are_a_claims_file() -> None:
-    (written,) = re.findall(r"```toml\n(.*?)```", README.read_text("utf-8"), re.DOTALL)
+    written, _ = tables()
     claims = effective(parse_claims(written.encode(), source="README.md"))
     assert "C-sensor" in {c.id for c in claims.claim}
 
@@ -62,6 +82,6 @@ def test_every_command_it_prints_is_understood() -> None:
     lines = re.findall(r"^(?:keyassay) .*$", README.read_text("utf-8"), re.MULTILINE)
     assert len(lines) > 12
     for line in lines:
-        words = shlex.split(line.partition(" > ")[0])[1:]
+        words = shlex.split(line.partition(" > ")[0], comments=True)[1:]
         command = cli.commands[words[0]]
         command.make_context(words[0], words[1:])
