@@ -8,8 +8,8 @@ from typing import Any
 
 import click
 
-from harness.cli.auditing import audited
 from harness.cli.files import check_writable
+from harness.cli.one_audit import audited
 from harness.cli.root import INTERNAL, REGRESSION, UNDECIDED
 from harness.cli.words import line
 

@@ -13,9 +13,9 @@ from harness.recordings.corpus import RecordedCorpus
 from harness.recordings.manifest import Row, each_row
 from harness.recordings.opening import assembled, read_manifest
 from harness.recordings.persons import Persons
+from harness.recordings.piece import Piece
 from harness.recordings.pieces import Cut
 from harness.recordings.plausible import Plausible
-from harness.recordings.roster import Piece
 from harness.recordings.rows import RowsError
 
 __all__ = ["Lenient"]

@@ -16,11 +16,12 @@ from harness.errors import CorpusError
 from harness.recordings.files import open_below
 from harness.recordings.manifest import Row
 from harness.recordings.persons import Persons
+from harness.recordings.piece import Piece
 from harness.recordings.pieces import Cut
 from harness.recordings.plausible import Plausible
 from harness.recordings.provenance import assumed_of, kind_of_data
 from harness.recordings.reading import content_digest, each_cut
-from harness.recordings.roster import Piece, Roster
+from harness.recordings.roster import Roster
 
 __all__ = ["MANIFEST", "RecordedCorpus", "lies_in_files"]
 

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from harness.contracts import DEVICE_A
 from harness.recordings.manifest import Row
+from harness.recordings.piece import NOBODY, Piece
 
-if TYPE_CHECKING:
-    from harness.recordings.roster import Piece
-
-__all__ = ["NOBODY", "counts"]
-
-NOBODY = -1  # attacker of a row that names none
+__all__ = ["counts"]
 
 
 def counts(

@@ -10,9 +10,9 @@ import numpy as np
 from harness.contracts import Array
 from harness.errors import CorpusError
 from harness.recordings.manifest import Row
+from harness.recordings.piece import Piece
 from harness.recordings.rates import rate_of
 from harness.recordings.recording import Recording, picked
-from harness.recordings.roster import Piece
 from harness.recordings.units import factor
 
 __all__ = ["Cut", "cut"]

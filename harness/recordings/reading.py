@@ -11,10 +11,10 @@ from pathlib import Path, PurePosixPath
 
 from harness.errors import CorpusError
 from harness.recordings.files import locate, open_below, sha256
+from harness.recordings.piece import Piece
 from harness.recordings.pieces import Cut, cut
 from harness.recordings.readers import FORMATS
 from harness.recordings.recording import Beside, Recording, Source
-from harness.recordings.roster import Piece
 from harness.recordings.wfdb_header import read_record_header
 
 __all__ = ["beside", "content_digest", "each_cut", "open_source"]

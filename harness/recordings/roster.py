@@ -11,25 +11,14 @@ from typing import Any
 
 from harness.contracts import Sitting
 from harness.errors import CorpusError
-from harness.recordings.facts import NOBODY, counts
+from harness.recordings.facts import counts
 from harness.recordings.manifest import OWNERS, Row, shown
+from harness.recordings.piece import NOBODY, Piece
 from harness.recordings.rows import check_streams, refuse, same_for_subject
 
-__all__ = ["NOBODY", "Piece", "Roster", "natural", "roster"]
+__all__ = ["Roster", "natural", "roster"]
 
 SPARE = -1  # attempt of a piece whose attempt lacks one of the two devices
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """One capture of one attempt: where it lies, and whose it is in numbers."""
-
-    row: Row  # the first of its rows
-    channels: tuple[str, ...] | None  # None: all that there are
-    subject: int
-    session: int
-    attempt: int
-    attacker: int
 
 
 @dataclass(frozen=True, slots=True)
