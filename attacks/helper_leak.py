@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from attacks.channels import normalised
+from attacks.help_alone import told_by_help
 from attacks.list_decoding import blocks_of, listed
 from attacks.potential import PROPOSED
 from attacks.reproducing import even, keys_of
@@ -21,7 +23,8 @@ class HelperLeak:
     """Believes what other people's symbols suggest; the harness decodes the helper data under that.
 
     Where symbols depend on the ones before them so much that little is left given the helper data, whole
-    witnesses are decoded into a list instead: no belief about single symbols can say as much.
+    witnesses are decoded into a list instead: no belief about single symbols can say as much. What is
+    published to help in reading features is used as far as it told of other people's symbols by itself.
     """
 
     name: str = "helper-leak"
@@ -37,7 +40,9 @@ class HelperLeak:
         if keys is not None:
             return Guesses(keys=keys)
         prior = position_prior(view, witness.symbols.shape[1], witness.alphabet)
-        return Belief(log_prob=np.broadcast_to(prior, (view.attempts, *prior.shape)).copy())
+        log_prob = np.broadcast_to(prior, (view.attempts, *prior.shape)).copy()
+        told = told_by_help(view, rng=rng)
+        return Belief(log_prob=log_prob if told is None else normalised(log_prob + told))
 
 
 def _decoded(view: View, witness: Witness, subject: Array) -> Array | None:
