@@ -252,7 +252,7 @@ def _audited(
         corpus={
             "name": run.corpus.name,
             "data": run.corpus.data,
-            "digest": run.corpus.digest(),
+            "digest": run.corpus.digest() if run.strata is None else run.strata.digest(run.corpus),
             **_sizes(captures, counted),
             "roles": sorted({s.partition(":")[0] for x in captures.sittings for s in x.streams}),
             "description": dict(run.corpus.describe()),

@@ -7,6 +7,8 @@ other people's attempts an adversary may learn from.
 from __future__ import annotations
 
 import difflib
+import hashlib
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
@@ -44,6 +46,10 @@ class Chosen:
     def facts(self) -> dict[str, str]:
         """For the record."""
         return {"attacked": "=".join(self.attacked), "learned from": "=".join(self.taught)}
+
+    def digest(self, corpus: Any) -> str:
+        """SHA-256 (hex) of the corpus and of what is chosen of it: a gate must not take parts for a whole."""
+        return hashlib.sha256(json.dumps([corpus.digest(), self.facts]).encode()).hexdigest()
 
 
 def chosen(stratum: str | None, learn_from: str | None) -> Chosen | None:

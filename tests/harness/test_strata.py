@@ -105,6 +105,14 @@ def test_who_learns_elsewhere_believes_what_holds_elsewhere(
     )
 
 
+def test_parts_are_not_taken_for_the_whole_by_a_gate() -> None:
+    digests = {told(**options).corpus["digest"] for options in (
+        {}, {"stratum": "condition=quiet"}, {"stratum": "condition=loud"},
+        {"stratum": "condition=quiet", "learn_from": "condition=loud"},
+    )}  # fmt: skip
+    assert len(digests) == 4
+
+
 def test_without_strata_all_count_and_nothing_is_said_of_them() -> None:
     result = told()
     (row,) = result.select(attack="counts", measure="success-odds", budget=1)
