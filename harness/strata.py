@@ -48,7 +48,7 @@ class Chosen:
         return {"attacked": "=".join(self.attacked), "learned from": "=".join(self.taught)}
 
     def digest(self, corpus: Any) -> str:
-        """SHA-256 (hex) of the corpus and of what is chosen of it: a gate must not take parts for a whole."""
+        """SHA-256 (hex) of the corpus and of what is chosen of it: a part must not pass for the whole."""
         return hashlib.sha256(json.dumps([corpus.digest(), self.facts]).encode()).hexdigest()
 
 
