@@ -12,12 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
+from harness.best_first import BEST_FIRST, likeliest
 from harness.contracts import Array, Belief, Guesses, Helper, Linear, Witness
 from harness.errors import ContractError
 from harness.estimators.leakage import permutation_p_value
 from harness.exchange import Honest
 from harness.prior import symbol_prior
-from harness.score import BEST_FIRST, Scores, disclosure_of, judge, likeliest, merge
+from harness.score import Scores, disclosure_of, judge, merge
 from schemes.commitment import Commitment, commitment
 
 M = 6  # symbols
