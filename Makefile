@@ -40,7 +40,7 @@ calibration: $(READY) ## measure every interval and test on known channels; writ
 	cd tests && ../$(BIN)/python -m calibration 2
 
 recordings: $(READY) ## fetch the packages that carry real recordings and write them as corpora
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --target $(RECORDINGS)/packages \
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --upgrade --target $(RECORDINGS)/packages \
 		openhdemg==0.1.2 biosignalsnotebooks==0.6.14 aeon==1.6.0 pydicom==3.0.2
 	$(BIN)/python -m fixtures.recordings $(RECORDINGS)/packages $(RECORDINGS)/corpora
 
