@@ -6,8 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from harness.intake.record import Inspection, StreamReport
-from harness.intake.streams import Quality
+from harness.intake.record import Inspection, Quality, StreamReport
 from reports.model import Block, Cell, Figure, Paragraph, Section, Table
 from reports.wording import clean, number_text
 

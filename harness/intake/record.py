@@ -15,7 +15,7 @@ from harness.intake.resolution import Resolution
 from harness.intake.strata import Stratum
 from harness.intake.streams import Quality
 
-__all__ = ["Inspection", "Remark", "Shift", "StreamReport", "Trace"]
+__all__ = ["Inspection", "Quality", "Remark", "Shift", "StreamReport", "Trace"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
