@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import io
 import os
 import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import IO
 
+from harness.patient_pipes import PatientPipe
+
 __all__ = ["Child", "child"]
 
 COMPLAINT = 4096  # bytes kept of what a child printed last
+GRACE_S = 1.0  # for a child that has said all to end by itself
 
 
 @dataclass(slots=True)
@@ -33,8 +38,9 @@ class Child:
 
     def end(self) -> str:
         """How it ended, and the last line that it printed."""
-        with suppress(subprocess.TimeoutExpired):
-            self.process.wait(1.0)
+        late = time.monotonic() + GRACE_S
+        while not _ended(self.process) and time.monotonic() < late:
+            time.sleep(0.01)
         _kill(self.process)
         status = self.process.wait()
         self.listening.join(1.0)
@@ -44,7 +50,9 @@ class Child:
 
 @contextmanager
 def child(module: str, argument: str, *, patience_s: float) -> Iterator[Child]:
-    """Run a module of ours with one argument, and end it and what it started, come what may.
+    """Run a module of ours with one argument; end it, and what it started in its own group, come what may.
+
+    A process that leaves the group lives on, but nobody waits for it.
 
     Parameters
     ----------
@@ -72,14 +80,23 @@ def child(module: str, argument: str, *, patience_s: float) -> Iterator[Child]:
     timer = threading.Timer(patience_s, give_up)
     timer.daemon = True
     timer.start()
+
+    def gone() -> bool:
+        if not _ended(process):
+            return False
+        _kill(process)  # what it left behind may hold the pipes
+        return True
+
+    say = io.BufferedWriter(PatientPipe(process.stdin.fileno(), gone=gone, late=late.is_set))
+    hear = io.BufferedReader(PatientPipe(process.stdout.fileno(), gone=gone, late=late.is_set))
     try:
-        yield Child(process, process.stdin, process.stdout, complaint, listening, late)
+        yield Child(process, say, hear, complaint, listening, late)
     finally:
         timer.cancel()
         _kill(process)
         process.wait()
         listening.join(1.0)
-        for pipe in (process.stdin, process.stdout):
+        for pipe in (say, process.stdin, process.stdout):
             with suppress(OSError):  # what was not sent cannot be flushed to the dead
                 pipe.close()
 
@@ -91,7 +108,15 @@ def _keep_last(pipe: IO[bytes], kept: bytearray) -> None:
             del kept[:-COMPLAINT]
 
 
+def _ended(process: subprocess.Popen[bytes]) -> bool:
+    if process.returncode is not None:
+        return True
+    # it is not reaped yet, so that its number still means its own group
+    return os.waitid(os.P_PID, process.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None
+
+
 def _kill(process: subprocess.Popen[bytes]) -> None:
-    if process.poll() is None:
+    """End the child and all of its group, also where the child itself has ended already."""
+    if process.returncode is None:
         with suppress(ProcessLookupError, PermissionError):
             os.killpg(process.pid, signal.SIGKILL)

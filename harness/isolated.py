@@ -6,8 +6,11 @@ The other end is `harness.isolation`. What the plug-in prints goes to standard e
 from __future__ import annotations
 
 import os
+import signal
 import struct
 import sys
+import threading
+import time
 import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -101,6 +104,13 @@ def serve(spec: str) -> None:
         put(answers, {"failure": "".join(traceback.format_exception_only(error)).strip()})
 
 
+def _not_orphaned(parent: int) -> None:
+    """End with our parent: it cannot end us if it was killed itself."""
+    while os.getppid() == parent:
+        time.sleep(1.0)
+    os.killpg(0, signal.SIGKILL)
+
+
 def _introduced(attack: Any) -> dict[str, Any]:
     from harness.plugins import summary_of
 
@@ -156,4 +166,5 @@ def _interfered(wanted: Any, notes: Any) -> Answer:
 
 
 if __name__ == "__main__":
+    threading.Thread(target=_not_orphaned, args=(os.getppid(),), daemon=True).start()
     serve(sys.argv[1])
