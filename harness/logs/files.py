@@ -11,7 +11,10 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+import tokenize
 import zipfile
+import zlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -22,7 +25,21 @@ from harness.errors import CorpusError
 
 __all__ = ["read_table"]
 
-MOST_BYTES = 2**31  # of a file, and of all its arrays unpacked
+MOST_BYTES = 2**29  # of all arrays unpacked: symbols and keys are computed with as float64
+MOST_TEXT = 2**27  # bytes of a CSV file, which are some thirty times as many once they are read
+_DAMAGED = (
+    ValueError,
+    OSError,
+    EOFError,
+    KeyError,
+    MemoryError,
+    RuntimeError,  # a password is asked for, or brackets nest too deeply
+    SyntaxError,
+    tokenize.TokenError,
+    zipfile.BadZipFile,
+    zlib.error,
+)
+"""What reading arrays out of a file that is none has been seen to raise."""
 NONE = -1  # stands in a row of symbols that was left empty
 
 
@@ -36,9 +53,9 @@ def read_table(path: Path) -> tuple[Mapping[str, Array], int]:
     """
     if not path.is_file():
         raise CorpusError(f"a log of exchanges must exist, found none at {path.name}")
-    size = path.stat().st_size
-    if not 0 < size <= MOST_BYTES:
-        raise CorpusError(f"{path.name} must have 1 to {MOST_BYTES} bytes, got {size}")
+    size, most = path.stat().st_size, MOST_BYTES if path.suffix == ".npz" else MOST_TEXT
+    if not 0 < size <= most:
+        raise CorpusError(f"{path.name} must have 1 to {most} bytes, got {size}")
     if path.suffix == ".npz":
         return _npz(path), 0
     return _csv(path), 2
@@ -52,7 +69,7 @@ def _npz(path: Path) -> dict[str, Array]:
             raise CorpusError(f"{path.name} must hold at most {MOST_BYTES} bytes, got {total}")
         with np.load(path, allow_pickle=False) as arrays:
             return {name: np.asarray(arrays[name]) for name in arrays.files}
-    except (ValueError, OSError, EOFError, KeyError, zipfile.BadZipFile, MemoryError) as error:
+    except _DAMAGED as error:
         raise CorpusError(f"{path.name} must be an NPZ file of plain arrays, got: {error}") from error
 
 
@@ -112,10 +129,9 @@ def _numbers(where: str, index: int, cell: str) -> list[float]:
 
 def _key(where: str, index: int, cell: str) -> list[float]:
     if cell.lower().startswith("0x"):
-        try:
-            value = int(cell, 16)
-        except ValueError:
-            raise CorpusError(f"{where}, row {index + 2}: must be hexadecimal, got {cell!r}") from None
+        if re.fullmatch("[0-9a-f]+", cell[2:].lower()) is None:  # int() would take 0x_f, and sizes differ
+            raise CorpusError(f"{where}, row {index + 2}: must be hexadecimal, got {cell!r}")
+        value = int(cell, 16)
         bits = 4 * (len(cell) - 2)
         return [float(value >> i & 1) for i in reversed(range(bits))]
     return _numbers(where, index, cell)

@@ -11,12 +11,14 @@ import numpy as np
 
 from harness.contracts import ABORTED, Array, Helper, Witness
 from harness.errors import CorpusError
+from harness.logs.naming import require_named
 
 __all__ = ["Log", "checked"]
 
 _KNOWN = frozenset(
     {"subject", "session", "witness_a", "witness_b", "key_a", "key_b", "accepted", "seconds"}
 )
+MOST_SYMBOL = 2**31  # far beyond any alphabet, and a whole number in every type
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,6 +66,7 @@ def checked(name: str, columns: Mapping[str, Array], *, first: int, alphabet: in
         )
     if "subject" not in columns:
         raise CorpusError(f"{name} must say in `subject` whose exchange each row is, found no such column")
+    require_named(name, columns, first=first)
     rows = len(columns["subject"])
     for column, values in columns.items():
         if values.ndim == 0 or len(values) != rows:
@@ -107,8 +110,11 @@ def checked(name: str, columns: Mapping[str, Array], *, first: int, alphabet: in
         if column.startswith("helper:")
     }
     a, b = witness("witness_a"), witness("witness_b")
+    if ABORTED in helper:
+        flags = whole[f"helper:{ABORTED}"]
+        helper[ABORTED] = _flags(f"{name}, helper:{ABORTED}", flags, first)[order]
     if not held["a"][a.acquired].all():
-        helper[ABORTED] = ~held["a"]
+        helper[ABORTED] = ~held["a"] | helper.get(ABORTED, np.zeros(rows, bool))
     equal = (keys["a"][0] == keys["b"][0]).all(axis=1)[order]
     if "accepted" in whole:
         accepted = _flags(f"{name}, accepted", whole["accepted"], first)[order]
@@ -189,11 +195,10 @@ def _matrix(where: str, values: Array, first: int) -> tuple[Array, Array]:
 
 def _symbols(where: str, values: Array, first: int) -> tuple[Array, Array]:
     real, there = _matrix(where, values, first)
-    whole = real.astype(np.int64)
-    odd = np.flatnonzero((whole != real).any(axis=1))
+    odd = np.flatnonzero(((np.rint(real) != real) | (real >= MOST_SYMBOL)).any(axis=1))
     if len(odd):
-        raise CorpusError(f"{where}, row {odd[0] + first}: must hold whole numbers")
-    return whole, there
+        raise CorpusError(f"{where}, row {odd[0] + first}: must hold whole numbers below {MOST_SYMBOL}")
+    return real.astype(np.int64), there
 
 
 def _bits(where: str, values: Array, first: int) -> tuple[Array, Array]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from harness import audit, plugins
 from harness.contracts import DEVICE_B, Array
 from harness.errors import CorpusError, UsageError
 from harness.logs import is_log, open_log
+from harness.logs.files import MOST_BYTES
 
 PEOPLE, EACH, BITS, ERROR = 40, 10, 16, 0.2
 
@@ -210,6 +212,20 @@ BAD = {
     "time": ({"seconds": np.zeros(400)}, "must be above 0"),
     "letters": ({"witness_a": np.array(["01"] * 400)}, "must be numbers"),
     "great": ({"witness_a": np.full((400, 16), 300)}, "at most 256"),
+    "role of an owner": ({"role:device-a": np.ones((400, 16), int)}, "a role must be an adversary's"),
+    "role of a word": ({"role:history": np.ones((400, 16), int)}, "a role must be an adversary's"),
+    "role of a path": ({"role:../x": np.ones((400, 16), int)}, "a role must be .* got '../x'"),
+    "helper without a name": ({"helper:": np.ones(400)}, "helper data must have a printable name"),
+    "subjects in two rows": ({"subject": np.ones((400, 2))}, "subject: must be a number or word"),
+    "sessions of fields": ({"session": np.zeros(400, "i4,f8")}, "session: must be a number or word"),
+    "no number": (
+        {"subject": np.r_[1.0, np.nan, np.ones(398)]},
+        "subject, row 1: must be given in every row",
+    ),
+    "nameless": ({"subject": np.array(["a", "", *["b"] * 398])}, "subject, row 1: must be given"),
+    "aborted in pairs": ({"helper:aborted": np.ones((400, 2))}, "helper:aborted, row 0: must be 0 or 1"),
+    "aborted twice": ({"helper:aborted": np.r_[2, np.zeros(399)]}, "helper:aborted, row 0: must be 0 or 1"),
+    "vast symbols": ({"witness_a": np.full((400, 16), 1e300)}, "row 0: must hold whole numbers below"),
 }
 
 
@@ -231,6 +247,7 @@ FILES = {
     "ragged.csv": (b"subject,key_a,key_b\nx,01\n", "row 2: must have 3 cells, got 2"),
     "twice.csv": (b"subject,subject,key_a\nx,x,01\n", "'subject' twice"),
     "hex.csv": (b"subject,key_a,key_b\nx,0xzz,01\n", "row 2: must be hexadecimal"),
+    "underscore.csv": (b"subject,key_a,key_b\nx,0x_f,0x_f\n", "row 2: must be hexadecimal"),
     "short.csv": (b"subject,key_a,key_b\nx,01,01\ny,011,01\n", "row 3: must hold 2 values"),
     "word.csv": (b"subject,key_a,key_b,seconds\nx,01,01,long\n", "row 2: must be a number, got 'long'"),
 }
@@ -242,6 +259,20 @@ def test_a_damaged_file_is_named(tmp_path: Path, name: str) -> None:
     (tmp_path / name).write_bytes(content)
     with pytest.raises(CorpusError, match=sentence):
         open_log(tmp_path / name)
+
+
+def test_a_header_that_is_no_header_is_one_sentence(tmp_path: Path) -> None:
+    header = b"{'descr': '|u1', 'fortran_order': False, 'shape': (4,), ((((}\n"
+    with zipfile.ZipFile(tmp_path / "trial.npz", "w") as archive:
+        archive.writestr("subject.npy", b"\x93NUMPY\x01\x00" + len(header).to_bytes(2, "little") + header)
+    with pytest.raises(CorpusError, match="plain arrays"):
+        open_log(tmp_path / "trial.npz")
+
+
+def test_what_unpacks_to_more_than_can_be_computed_with_is_not_unpacked(tmp_path: Path) -> None:
+    np.savez_compressed(tmp_path / "trial.npz", subject=np.zeros(MOST_BYTES // 8 + 1))
+    with pytest.raises(CorpusError, match=f"at most {MOST_BYTES} bytes"):
+        open_log(tmp_path / "trial.npz")
 
 
 def test_pickles_are_not_read(tmp_path: Path) -> None:
