@@ -61,7 +61,7 @@ def within(seconds: float, happened: Callable[[], bool]) -> bool:
 
 
 def test_what_a_child_that_has_ended_left_in_its_group_is_ended(tmp_path: Path) -> None:
-    written, pid = plugin(tmp_path, SLEEPER, leaves="")
+    written, pid = plugin(tmp_path, SLEEPER, leaves="os.closerange(0, 99)")
     with pytest.raises(ContractError, match="a process that answers"):
         meet(str(written))
     assert within(5, lambda: not alive(int(pid.read_text())))
