@@ -175,7 +175,7 @@ def _audited(
     people: list[PerSubject] = []
     findings: list[Finding] = list(corpus_findings(run.corpus, captures, attacks))
     described: list[dict[str, Any]] = []
-    counted = np.concatenate([np.full(s.attempts, s.subject) for s in captures.sittings])
+    counted = np.repeat(np.arange(len(captures.sittings)), [s.attempts for s in captures.sittings])
     for plugin in tested:
         scheme = plugin.value
         try:
@@ -187,7 +187,7 @@ def _audited(
             disclosure = disclosure_of(scheme, honest)
             here = honest if honest.attacked is None else honest.part(np.flatnonzero(honest.attacked))
             made, own, facts = honest_rows(scheme, here, disclosure, data=run.corpus.data, seed=run.seed)
-            counted = here.subject
+            counted = here.sitting
         except (ContractError, CorpusError) as error:
             if isinstance(error, CorpusError):
                 raise
@@ -227,7 +227,7 @@ def _audited(
                 findings += odds_findings(scheme, honest, name, carried.scores, tests=tests)
         made += ledger_rows(
             made,
-            honest,
+            here,
             scheme=scheme.name,
             key_bits=int(scheme.key_bits),
             data=run.corpus.data,
@@ -246,7 +246,7 @@ def _audited(
             "folds": attack_runs.FOLDS,
             "attacks": [*(a.name for a in attacks), *run.in_house],
             "command": run.command,
-            "resolution": _resolution(counted),
+            "resolution": _resolution(np.array([captures.sittings[i].subject for i in counted])),
             **({} if run.strata is None else {"strata": run.strata.facts}),
         },
         corpus={
@@ -270,17 +270,18 @@ def _resolution(subject: Array) -> float:
 
 
 def _sizes(captures: Captures, counted: Array) -> dict[str, int]:
-    hands = {int(h) for c in captures.streams.values() for h in np.unique(c.attacker) if h >= 0}
+    """Of what counts; `counted` holds the sitting of each attempt."""
+    sittings = np.unique(counted).tolist()
+    hands = {
+        int(h)
+        for (sitting, _), c in captures.streams.items()
+        if sitting in sittings
+        for h in np.unique(c.attacker)
+        if h >= 0
+    }
     return {
-        "subjects": len(np.unique(counted)),
-        "sessions": len(captures.sittings),
+        "subjects": len({captures.sittings[i].subject for i in sittings}),
+        "sessions": len(sittings),
         "attempts": len(counted),
         "attackers": len(hands),
     }
-
-
-def _failed_scheme(scheme: str, attacks: Sequence[Any], data: str, reason: str) -> list[Row]:
-    return [
-        attack_runs.blank("failed", reason, scheme, name, data)
-        for name in [None, *[a.name for a in attacks]]
-    ]

@@ -96,6 +96,7 @@ def test_who_learns_elsewhere_believes_what_holds_elsewhere(
     (agreement,) = result.select(attack=None, measure="key-agreement")
     assert (agreement.subjects, agreement.attempts) == (30, 150)
     assert result.corpus["attempts"] == 150
+    assert 300 not in {r.attempts for r in result.rows}  # the other session counts nowhere
     assert result.settings["strata"] == {
         "attacked": f"condition={stratum}",
         "learned from": f"condition={learn_from or stratum}",
