@@ -246,7 +246,7 @@ def _audited(
             "folds": attack_runs.FOLDS,
             "attacks": [*(a.name for a in attacks), *run.in_house],
             "command": run.command,
-            "resolution": _resolution(np.array([captures.sittings[i].subject for i in counted])),
+            "resolution": _resolution(np.array([captures.sittings[i].subject for i in counted.tolist()])),
             **({} if run.strata is None else {"strata": run.strata.facts}),
         },
         corpus={
@@ -285,3 +285,10 @@ def _sizes(captures: Captures, counted: Array) -> dict[str, int]:
         "attempts": len(counted),
         "attackers": len(hands),
     }
+
+
+def _failed_scheme(scheme: str, attacks: Sequence[Any], data: str, reason: str) -> list[Row]:
+    return [
+        attack_runs.blank("failed", reason, scheme, name, data)
+        for name in [None, *[a.name for a in attacks]]
+    ]
