@@ -50,7 +50,8 @@ def symbol_surprise(log_prob: Array, honest: Honest, attempt: Array) -> tuple[Ar
         Belief about A's witness, natural logs.
     honest : Honest
     attempt : (rows,) int
-        Whose attempts the beliefs are about; the channel from A to B is learned on everyone else.
+        Whose attempts the beliefs are about; the channel from A to B is learned on everyone else
+        whom an adversary may learn from.
 
     Returns
     -------
@@ -64,7 +65,8 @@ def symbol_surprise(log_prob: Array, honest: Honest, attempt: Array) -> tuple[Ar
     place = np.arange(m)
     each = np.arange(rows)[:, None]
     at_a = -np.maximum(log_prob[each, place, honest.a.symbols[attempt]], _FLOOR).mean(axis=1) / np.log(2)
-    others = ~np.isin(honest.subject, honest.subject[attempt]) & honest.a.acquired & honest.b.acquired
+    others = ~np.isin(honest.subject, honest.subject[attempt]) & honest.teachers
+    others &= honest.a.acquired & honest.b.acquired
     if not others.any():
         return at_a, None
     channel = channel_to_b(honest.a.symbols[others], honest.b.symbols[others], alphabet)

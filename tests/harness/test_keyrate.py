@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -337,3 +338,5 @@ def test_a_belief_reaches_b_through_the_channel_of_other_people() -> None:
     expected = -np.log2(channel[honest.a.symbols[some], honest.b.symbols[some]]).mean(axis=1)
     assert at_b == pytest.approx(expected, abs=1e-6)
     assert symbol_surprise(np.tile(sure, (6, 1, 1)), honest, np.arange(30))[1] is None
+    untaught = replace(honest, teaching=np.zeros(honest.attempts, bool))  # of a stratum with nobody else
+    assert symbol_surprise(sure, untaught, some)[1] is None
