@@ -21,7 +21,7 @@ from harness.exchange import Honest, call
 from harness.score import Disclosure
 from harness.streams import stream
 
-__all__ = ["entropy_rows", "read_symbols"]
+__all__ = ["entropy_rows", "partly_read", "read_symbols"]
 
 _INDEPENDENT = "average-given-helper-independent-symbols"
 _MARKOV = "average-given-helper-markov"
@@ -85,10 +85,12 @@ def entropy_rows(
         return None
     # symbols that no block reads hold nothing of the key
     worst = worst if read is symbols else most_common.worst_subject(read, subject)[0]
+    touched, unread = partly_read(positions, bits=disclosure.labels.shape[1])
     chain = given_helper.chain_bound(
         worst,
-        symbols=len(np.unique(positions[positions >= 0] // disclosure.labels.shape[1])),
-        parities=disclosure.block_bits[1] * disclosure.blocks,
+        symbols=touched,
+        # a bit that no block reads may be the one that was uncertain
+        parities=disclosure.block_bits[1] * disclosure.blocks + unread,
         limit=limit,
     )
     table.add("min-entropy", chain, reason="for the worst subject, if its symbols were independent")
@@ -145,6 +147,21 @@ def read_symbols(symbols: Array, positions: Array, *, bits: int) -> tuple[Array,
     aligned = np.full(first.shape, -1)
     aligned[used] = np.arange(int(used.sum()))
     return np.take_along_axis(symbols, starts // bits, axis=1), aligned
+
+
+def partly_read(positions: Array, *, bits: int) -> tuple[int, int]:
+    """How many symbols blocks read, whole or in part, and how many bits of these they do not read.
+
+    Parameters
+    ----------
+    positions : (blocks, n) int
+        As in `harness.contracts.Linear`; -1 reads nothing.
+    bits : int
+        Of a symbol.
+    """
+    read = np.unique(positions[positions >= 0])
+    touched = len(np.unique(read // bits))
+    return touched, touched * bits - len(read)
 
 
 def _independent(

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from harness.entropy_measures import read_symbols
+from harness.entropy_measures import partly_read, read_symbols
 from harness.errors import InsufficientData
 
 SYMBOLS = np.arange(12).reshape(2, 6) % 4
@@ -56,3 +56,9 @@ def test_bits_read_are_the_same_bits(seed: int, bits: int) -> None:
 def test_what_is_no_such_reading_is_said_not_to_be_known(positions: list, sentence: str) -> None:
     with pytest.raises(InsufficientData, match=sentence):
         read_symbols(SYMBOLS, np.array(positions), bits=2)
+
+
+def test_bits_that_no_block_reads_are_counted_once() -> None:
+    positions = np.array([[0, 1, 2, -1], [2, 4, 5, -1]])  # of symbol 1 only its first bit, twice
+    assert partly_read(positions, bits=2) == (3, 1)
+    assert partly_read(np.arange(6).reshape(2, 3), bits=2) == (3, 0)
