@@ -94,7 +94,17 @@ def evidence_line(audit: Audit) -> str:
         f"{name} {joined(audit.corpus.get(name, audit.settings.get(name)))}"
         for name in ("subjects", "attackers", "sessions", "attempts")
     ]
-    return f"{kind}. In the corpus: {'; '.join(counts)}. Days apart: {joined(audit.corpus.get('days'))}."
+    where = _stratum(audit.settings.get("strata"))
+    return f"{kind}. {where}: {'; '.join(counts)}. Days apart: {joined(audit.corpus.get('days'))}."
+
+
+def _stratum(strata: object) -> str:
+    """What was counted: nobody may take a part for the whole."""
+    if not isinstance(strata, Mapping):
+        return "In the corpus"
+    attacked, taught = (joined(strata.get(name)) for name in ("attacked", "learned from"))
+    learned = "the same" if taught == attacked else taught
+    return f"Of attempts with {attacked} only, adversaries having learned from {learned}"
 
 
 def _strongest(found: list[Outcome]) -> str:
