@@ -60,9 +60,8 @@ def test_the_ledger_is_of_the_stratum(days: list[Audit]) -> None:
         (row,) = result.select(measure="bits-left", method="independent-record", unit="bit")
         found.append(row.value)
         assert row.attempts == 50
-    assert (
-        found[0] is not None and found[0] > 18
-    )  # of 24, seen in few attempts; both days together would hold 10
+    assert found[0] is not None
+    assert found[0] > 18  # of 24, seen in few attempts; both days together would hold 10
     assert found[1] == pytest.approx(0, abs=0.1)
 
 
