@@ -309,7 +309,7 @@ def test_the_command_of_make_audit_does_the_main_job(tmp_path: Path) -> None:
     words = shlex.split(found[1])
     words[0] = str(Path(sys.executable).parent / "keyassay")
     done = subprocess.run(
-        [*words, "--subjects", "4", "--attempts", "2", "--out", str(tmp_path / "audit")],
+        [*words, "--subjects", "2", "--attempts", "1", "--out", str(tmp_path / "audit")],
         capture_output=True,
         text=True,
         check=False,
