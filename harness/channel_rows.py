@@ -53,6 +53,11 @@ def channel_rows(table: Rows, scheme: Any, honest: Honest) -> None:
         why = f"{alphabet} symbols on {channels} channels make more than {MOST_CELLS} combinations"
         table.skip("channel-entropy", "bit", why, method=JOINT)
         return
+    cells, seen = alphabet**channels, len(rows) * steps.shape[1]
+    if cells > seen:
+        why = f"{cells} combinations of symbols would need as many steps at least, and there are {seen}"
+        table.skip("channel-entropy", "bit", why, method=JOINT)
+        return
     symbols = honest.a.symbols[rows][:, steps].astype(np.int64)  # (attempts, channels, steps)
     together = np.tensordot(symbols, alphabet ** np.arange(channels), axes=(1, 0))
     subject = honest.subject[rows]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -186,6 +186,8 @@ def judge(
     elif gives_keys(scheme):
         costs = [-on_grid(outcome.log_prob[:, i]) for i in range(symbols.shape[1])]
         ranks, method = product_ranks(costs, symbols.astype(np.intp)), WHOLE_WITNESS
+        if helper or not np.array_equal(symbols, keys):
+            ranks = _at_most(ranks)
     else:
         raise ContractError(
             scheme.name,
@@ -213,6 +215,12 @@ def judge(
 def gives_keys(scheme: Any) -> bool:
     """Whether a witness gives a key without a disclosure: by running B, or in a log of a one-way scheme."""
     return callable(getattr(scheme, "reproduce", None)) or (isinstance(scheme, Logged) and scheme.one_way)
+
+
+def _at_most(ranks: Ranks) -> Ranks:
+    """Ranks of which only the upper end is known: with a decoder the key may stand anywhere before it."""
+    nothing = np.zeros_like(ranks.fewer_low)
+    return replace(ranks, fewer_low=nothing, upto_low=nothing + 1, surprise=np.full(len(nothing), np.nan))
 
 
 def _right(likely: Array, symbols: Array, labels: Array | None) -> Array:

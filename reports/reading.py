@@ -170,6 +170,12 @@ def _verdict(audit: Audit, scheme: str, attack: str, rows: list[Row]) -> Verdict
             f"by its own limit at {levels(odds)}, not at the level corrected for all tests",
             "hint",
         )
+    if any((r.measure, r.method, r.low) == ("key-rank", "whole-witness", 0.0) for r in rows):
+        return Verdict(
+            "undecided: only whole witnesses were guessed",
+            "no decoder of the helper data was at hand; give the log its scheme",
+            "open",
+        )
     failed = [r for r in rows if r.status == "failed"]
     if failed:
         return Verdict(f"failed: {clean(failed[0].reason or NOT_STATED)}", "open threat", "open")

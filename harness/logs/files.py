@@ -79,6 +79,9 @@ def _csv(path: Path) -> dict[str, Array]:
         rows = list(csv.reader(io.StringIO(text, newline=""), strict=True))
     except (UnicodeDecodeError, csv.Error) as error:
         raise CorpusError(f"{path.name} must be a CSV file in UTF-8, got: {error}") from error
+    blank = next((number for number, row in enumerate(rows, 1) if not row and number < len(rows)), None)
+    if blank is not None and any(rows[blank:]):
+        raise CorpusError(f"{path.name}, row {blank}: must not be empty")  # rows are named by their number
     rows = [row for row in rows if row]
     if len(rows) < 2:
         raise CorpusError(f"{path.name} must hold a header and at least one row, got {len(rows)} lines")

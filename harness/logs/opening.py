@@ -8,7 +8,7 @@ from typing import Any
 
 from harness.errors import CorpusError, UsageError
 from harness.logs.files import read_table
-from harness.logs.replaying import Logged, LoggedCorpus, Replayable
+from harness.logs.replaying import Logged, LoggedCorpus, replayable
 from harness.logs.table import checked
 
 __all__ = ["is_log", "open_log"]
@@ -93,5 +93,5 @@ def open_log(
                 f"{path.name} must hold keys of {scheme.key_bits} bits as {scheme.name} makes them, "
                 f"got {log.keys_a.shape[1]}"
             )
-        logged = Replayable(**layout, inner=scheme)
+        logged = replayable(scheme, **layout)
     return logged, LoggedCorpus(name=slug, file=path.name, log=log, data=data)

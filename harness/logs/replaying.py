@@ -2,8 +2,8 @@
 
 The scheme knows its layout and nothing of what happened: attacks are shown it. Exchanges, keys and what
 adversaries derived are the corpus's. A one-way scheme's B has no more than its witness and the helper data,
-so whoever has A's whole witness has the key: without a disclosure, guesses are ranked by A's whole witness,
-and an adversary gets at least that.
+so whoever has A's whole witness has the key: without a disclosure, guesses are ranked by A's whole witness.
+An adversary with the scheme's decoder may get any amount more, so that nothing bounds odds from above.
 """
 
 from __future__ import annotations
@@ -14,13 +14,17 @@ from typing import Any
 
 import numpy as np
 
-from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Helper, Linear, Sensed, Sitting, Witness
+from harness.contracts import DEVICE_A, DEVICE_B, Array, Capture, Sensed, Sitting, Witness
 from harness.exchange import Honest, take
 from harness.logs.table import Log
 
-__all__ = ["Logged", "LoggedCorpus", "Replayable"]
+__all__ = ["Logged", "LoggedCorpus", "Replayable", "replayable"]
 
 SIGNAL = "log"
+_FORWARDED = (
+    *("labels", "linear", "finish", "generate", "reproduce"),
+    *("segments", "confirm", "channels", "assisted", "sharpen", "needed", "listed", "extraction"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,33 +48,37 @@ class Logged:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Replayable(Logged):
-    """A log together with the scheme that made it: what it disclosed can be attacked, and B run again."""
+    """A log together with the scheme that made it; made by `replayable`."""
 
     inner: Any
 
-    @property
-    def labels(self) -> Array:
-        """Symbol -> witness bits."""
-        return np.asarray(self.inner.labels)
 
-    def linear(self, helper: Helper) -> Linear:
-        """What the scheme's own helper data say."""
-        found: Linear = self.inner.linear(helper)
-        return found
+def replayable(inner: Any, **layout: Any) -> Replayable:
+    """A log of a known scheme: what that discloses can be attacked, and its B run again.
 
-    def finish(self, secret: Array, helper: Helper) -> Array:
-        """Keys of secrets."""
-        return np.asarray(self.inner.finish(secret, helper))
+    It has those of the scheme's members that begin with a witness or with helper data, and no others: which
+    optional parts of the contract a scheme has is known by its members.
 
-    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
-        """Device A again, with fresh coins."""
-        found: tuple[Array, Helper] = self.inner.generate(witness, rng=rng)
-        return found
+    Parameters
+    ----------
+    inner : Scheme
+    **layout
+        As of `Logged`.
+    """
+    members = {name: _forwarded(inner, name) for name in _FORWARDED if hasattr(inner, name)}
+    kind: Any = type("Replayable", (Replayable,), {"__doc__": Replayable.__doc__, **members})
+    made: Replayable = kind(**layout, inner=inner)
+    return made
 
-    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        """Device B again."""
-        found: tuple[Array, Array] = self.inner.reproduce(witness, helper)
-        return found
+
+def _forwarded(inner: Any, name: str) -> Any:
+    if callable(getattr(inner, name)):
+
+        def called(self: Replayable, *args: Any, **options: Any) -> Any:
+            return getattr(self.inner, name)(*args, **options)
+
+        return called
+    return property(lambda self: getattr(self.inner, name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
