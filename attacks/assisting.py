@@ -12,8 +12,9 @@ from sklearn.linear_model import Ridge
 
 from attacks.channels import MOST_EXAMPLES, Channel, Maker, inputs_of, part
 from harness import validate
-from harness.contracts import Array, Assisting, Helper, View, Witness
+from harness.contracts import Array, Helper, View, Witness
 from harness.errors import ContractError
+from harness.optional_parts import Assisting
 
 __all__ = ["Helped", "fits", "helped", "read_with_help"]
 
@@ -138,7 +139,7 @@ def fits(seen: Witness, true: Witness, rng: np.random.Generator, *, first: int =
     Parameters
     ----------
     seen : Witness
-        Features (rows, m, first + ways * alphabet): see `harness.contracts.Assisting`.
+        Features (rows, m, first + ways * alphabet): see `harness.optional_parts.Assisting`.
     true : Witness
     rng : numpy.random.Generator
         Draws the examples where there are many.

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 
 from harness import validate
-from harness.contracts import Array, Belief, Helper, Listing, Sharpening, Witness, frozen
+from harness.contracts import Array, Belief, Helper, Witness, frozen
 from harness.exchange import call, parts
 from harness.listed_sets import believed_sets
 from harness.listing_rows import listed_places
+from harness.optional_parts import Listing, Sharpening
 from harness.ranking import Ranks
 
 __all__ = ["BEST_FIRST", "by_best_first", "likeliest"]

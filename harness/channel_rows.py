@@ -9,10 +9,11 @@ import numpy as np
 
 from harness import validate
 from harness.collecting import Rows
-from harness.contracts import Array, Channelled, Estimate
+from harness.contracts import Array, Estimate
 from harness.errors import ContractError
 from harness.estimators import jackknife
 from harness.exchange import Honest
+from harness.optional_parts import Channelled
 
 __all__ = ["METHODS", "channel_rows"]
 

@@ -3,7 +3,7 @@
 A *scheme* turns captures into keys, an *attack* turns a `View` into a `Belief` or into
 `Guesses`, a *corpus* hands out captures. The harness joins them; none of them sees more
 than the types below carry. Plug-ins inherit from nothing: they are anything that has the
-members of the Protocols.
+members of the Protocols. What a few schemes and corpora may say besides is in `harness.optional_parts`.
 
 Throughout, axis 0 of every array is the attempt, and every array handed to a plug-in is
 read-only (`frozen` does not freeze an array, so the constructors switch its write flag off).
@@ -25,11 +25,9 @@ __all__ = [
     "EVIDENCE",
     "SIDES",
     "Array",
-    "Assisting",
     "Attack",
     "Belief",
     "Capture",
-    "Channelled",
     "Confirmed",
     "Corpus",
     "Device",
@@ -41,10 +39,8 @@ __all__ = [
     "Interactive",
     "Interferes",
     "Linear",
-    "Listing",
     "Scheme",
     "Sensed",
-    "Sharpening",
     "Sitting",
     "Timed",
     "View",
@@ -216,19 +212,6 @@ class Confirmed(Protocol):
 
         The answer for one check depends on no bit of another.
         """
-        ...
-
-
-@runtime_checkable
-class Channelled(Protocol):
-    """Optional: a scheme that reads several channels says which each symbol is from.
-
-    Channels of one body resemble each other; what they share is then measured.
-    """
-
-    @property
-    def channels(self) -> Array:
-        """(m,) int: the channel of each symbol of the witness, numbered from 0."""
         ...
 
 
@@ -441,57 +424,3 @@ class Estimate:
             raise ValueError(f"`evidence` must be one of {', '.join(EVIDENCE)}, got {self.evidence!r}")
         if not 0 < self.level < 1:
             raise ValueError(f"`level` must lie strictly between 0 and 1, got {self.level}")
-
-
-@runtime_checkable
-class Assisting(Protocol):
-    """Optional: a scheme whose helper data help to read symbols says how.
-
-    Helper data are public, so adversaries with a sensor read theirs with them too. A scheme that does not
-    say how is attacked as if its helper data did not help, and looks safer than it is.
-    """
-
-    def assisted(self, witness: Witness, helper: Helper) -> Witness:
-        """The whole witness, its m symbols read with the help of the helper data, row for row.
-
-        A's own stays as it is. `features`, if any, may be other numbers than before. Where there are c for
-        each value of a symbol, (attempts, m, c * alphabet), column i * alphabet + v says in the i-th
-        way how well value v fits: log-probabilities are learned as weighted sums of the c ways. The
-        features that came may be an estimate of A's, on A's scale.
-        """
-        ...
-
-
-@runtime_checkable
-class Sharpening(Protocol):
-    """Optional: a scheme without a `Linear` disclosure says what its helper data make of a belief.
-
-    Keys are looked for by the sharper belief first, then by the belief as it came. So where a scheme
-    accepts only the right key, saying this can but raise the odds; where it accepts anything, sharpening
-    badly can lower them at few guesses. Either way they stay a lower bound on what an adversary reaches,
-    and a scheme that sharpens less well than could be done looks safer than it is.
-    """
-
-    def sharpen(self, log_prob: Array, helper: Helper) -> Array:
-        """Beliefs about A's witness (attempts, m, alphabet), natural logs, given the helper data too.
-
-        Normalised as they came; symbols of what came are taken as independent.
-        """
-        ...
-
-
-@runtime_checkable
-class Listing(Protocol):
-    """Optional: a scheme that publishes a list in which A's features hide says where it can be opened.
-
-    The witness has two symbols: 1 at each feature that A has.
-    """
-
-    @property
-    def needed(self) -> int:
-        """So many of A's features, and nothing else of A, open it; whoever opens it sees that."""
-        ...
-
-    def listed(self, helper: Helper) -> Array:
-        """(attempts, points) int: the features listed, each a place in the witness; A's are among them."""
-        ...

@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from harness.collecting import Rows
-from harness.contracts import Array, Estimate, Helper, Listing
+from harness.contracts import Array, Estimate, Helper
 from harness.errors import ContractError
 from harness.estimators import means
 from harness.exchange import Honest, call
+from harness.optional_parts import Listing
 from harness.results import Finding, Row
 
 __all__ = ["METHOD", "listed_places", "listing_findings", "listing_rows"]

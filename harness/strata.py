@@ -9,30 +9,19 @@ from __future__ import annotations
 import difflib
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
-from harness.contracts import Array, Sitting
+from harness.contracts import Array
 from harness.errors import UsageError
 from harness.exchange import Honest
 
-__all__ = ["KINDS", "Chosen", "Labelled", "chosen", "marked", "values_of"]
+__all__ = ["KINDS", "Chosen", "chosen", "marked", "owners_label", "values_of"]
 
 KINDS = ("day", "devices", "condition", "group")
-
-
-class Labelled(Protocol):
-    """Optional part of a corpus: it says of every attempt what else tells it apart."""
-
-    def labels(self, sitting: Sitting, kind: str) -> Sequence[str | None]:
-        """One label for each attempt; None where the corpus does not say.
-
-        `kind` is one of `KINDS`.
-        """
-        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +67,22 @@ def _pair(text: str) -> tuple[str, str]:
         near = difflib.get_close_matches(kind, KINDS, n=1, cutoff=0)[0]
         raise UsageError(f"a stratum must be by {', '.join(KINDS)}, got {kind!r}; the nearest is {near!r}")
     return kind, label
+
+
+def owners_label(kind: str, a: Mapping[str, str], b: Mapping[str, str]) -> str | None:
+    """What both devices' rows say of an attempt; None if neither says anything.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    a, b : mapping
+        "day", "device", "condition" and "group", as far as they are stated.
+    """
+    if kind != "devices":
+        return a.get(kind) or b.get(kind)
+    pair = [a.get("device"), b.get("device")]
+    return " and ".join(x or "not stated" for x in pair) if any(pair) else None
 
 
 def values_of(corpus: Any, kind: str) -> list[str]:

@@ -30,7 +30,7 @@ class Assistance(Protocol):
         ...
 
     def reread(self, witness: Witness, helper: Helper) -> Witness:
-        """The whole witness read with help, as `harness.contracts.Assisting` has it."""
+        """The whole witness read with help, as `harness.optional_parts.Assisting` has it."""
         ...
 
     def places(self, helper: Helper, positions: Array, bits: int) -> Array:

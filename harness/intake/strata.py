@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from harness.contracts import DEVICE_A, DEVICE_B
 from harness.intake.taken import Taken
+from harness.strata import KINDS, owners_label
 
 __all__ = ["Strata", "Stratum"]
 
 NOT_STATED = "not stated"
-KINDS = ("day", "devices", "condition", "group")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +42,8 @@ class Strata:
             if len(pair) < 2:
                 continue
             a, b = pair[DEVICE_A].strata, pair[DEVICE_B].strata
-            for kind in ("day", "condition", "group"):
-                self._found[kind, a.get(kind) or b.get(kind) or NOT_STATED].add(key)
-            devices = [x.get("device", NOT_STATED) for x in (a, b)]
-            both = NOT_STATED if set(devices) == {NOT_STATED} else " and ".join(devices)
-            self._found["devices", both].add(key)
+            for kind in KINDS:
+                self._found[kind, owners_label(kind, a, b) or NOT_STATED].add(key)
 
     def found(self) -> list[Stratum]:
         """By kind; a kind of which nothing is stated is left out."""

@@ -26,7 +26,7 @@ from harness.errors import CorpusError
 __all__ = ["read_table"]
 
 MOST_BYTES = 2**29  # of all arrays unpacked: symbols and keys are computed with as float64
-MOST_TEXT = 2**27  # bytes of a CSV file, which are some thirty times as many once they are read
+MOST_TEXT = 2**27  # bytes of a CSV file, which are some ten times as many once they are read
 _DAMAGED = (
     ValueError,
     OSError,
@@ -104,17 +104,18 @@ def _column(where: str, name: str, cells: list[str]) -> Array:
         return np.array(
             [words[c.lower()] if c.lower() in words else _number(where, i, c) for i, c in enumerate(cells)]
         )
-    read: Callable[[str, int, str], list[float]] = _key if name in ("key_a", "key_b") else _numbers
+    read: Callable[[str, int, str], Array] = _key if name in ("key_a", "key_b") else _numbers
     parts = [read(where, i, cell) for i, cell in enumerate(cells)]
-    widths = {len(p) for p in parts if p}
+    widths = {len(p) for p in parts if len(p)}
     if len(widths) > 1:
-        first = next(len(p) for p in parts if p)
-        odd = next(i for i, p in enumerate(parts) if p and len(p) != first)
+        first = next(len(p) for p in parts if len(p))
+        odd = next(i for i, p in enumerate(parts) if len(p) not in (0, first))
         raise CorpusError(
             f"{where}, row {odd + 2}: must hold {first} values as rows before it do, got {len(parts[odd])}"
         )
     width = widths.pop() if widths else 0
-    return np.array([p or [float(NONE)] * width for p in parts]).reshape(len(cells), width)
+    none = np.full(width, float(NONE))
+    return np.array([p if len(p) else none for p in parts], float).reshape(len(cells), width)
 
 
 def _number(where: str, index: int, cell: str) -> float:
@@ -124,17 +125,17 @@ def _number(where: str, index: int, cell: str) -> float:
         raise CorpusError(f"{where}, row {index + 2}: must be a number, got {cell!r}") from None
 
 
-def _numbers(where: str, index: int, cell: str) -> list[float]:
+def _numbers(where: str, index: int, cell: str) -> Array:
     if cell.isascii() and cell.isdigit():
-        return [float(c) for c in cell]
-    return [_number(where, index, part) for part in cell.split()]
+        return np.frombuffer(cell.encode("ascii"), np.uint8) - ord("0")
+    return np.array([_number(where, index, part) for part in cell.split()])
 
 
-def _key(where: str, index: int, cell: str) -> list[float]:
+def _key(where: str, index: int, cell: str) -> Array:
     if cell.lower().startswith("0x"):
-        if re.fullmatch("[0-9a-f]+", cell[2:].lower()) is None:  # int() would take 0x_f, and sizes differ
+        digits = cell[2:].lower()
+        if re.fullmatch("[0-9a-f]+", digits) is None:  # int() would take 0x_f, and sizes differ
             raise CorpusError(f"{where}, row {index + 2}: must be hexadecimal, got {cell!r}")
-        value = int(cell, 16)
-        bits = 4 * (len(cell) - 2)
-        return [float(value >> i & 1) for i in reversed(range(bits))]
+        octets = np.frombuffer(bytes.fromhex("0" * (len(digits) % 2) + digits), np.uint8)
+        return np.unpackbits(octets)[4 * (len(digits) % 2) :]
     return _numbers(where, index, cell)

@@ -22,10 +22,12 @@ from harness.recordings.plausible import Plausible
 from harness.recordings.provenance import assumed_of, kind_of_data
 from harness.recordings.reading import content_digest, each_cut
 from harness.recordings.roster import Roster
+from harness.strata import owners_label
 
 __all__ = ["MANIFEST", "RecordedCorpus", "lies_in_files"]
 
 MANIFEST = "manifest.csv"
+_OWNERS_SAY = ("day", "device", "condition", "group")
 MAX_STREAM_BYTES = 2**31  # one stream of one sitting, its rows padded to equal length
 
 
@@ -146,18 +148,15 @@ class RecordedCorpus:
 
     def labels(self, sitting: Sitting, kind: str) -> Sequence[str | None]:
         """Day, condition or group of every attempt by the owner's rows, or both devices' names."""
-        found: list[dict[str, str | None]] = [{} for _ in range(sitting.attempts)]
+        found: list[dict[str, dict[str, str]]] = [
+            {DEVICE_A: {}, DEVICE_B: {}} for _ in range(sitting.attempts)
+        ]
         for piece in self._roster.pieces[sitting.subject, sitting.session]:
             if piece.row.role in (DEVICE_A, DEVICE_B):
-                value = piece.row.device if kind == "devices" else getattr(piece.row, kind)
-                found[piece.attempt].setdefault(piece.row.role, None if value is None else str(value))
-        pairs = [(each.get(DEVICE_A), each.get(DEVICE_B)) for each in found]
-        if kind != "devices":
-            return [a or b for a, b in pairs]
-        return [
-            None if pair == (None, None) else " and ".join(x or "not stated" for x in pair)
-            for pair in pairs
-        ]
+                stated = {name: getattr(piece.row, name) for name in _OWNERS_SAY}
+                told = {name: str(value) for name, value in stated.items() if value is not None}
+                found[piece.attempt][piece.row.role] = {**told, **found[piece.attempt][piece.row.role]}
+        return [owners_label(kind, each[DEVICE_A], each[DEVICE_B]) for each in found]
 
     def pieces(self) -> Iterator[Piece]:
         """Yield every capture that is not excluded, those of incomplete attempts last."""

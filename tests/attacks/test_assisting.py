@@ -15,19 +15,10 @@ from attacks.body_site import BodySite
 from attacks.profiled import Profiled
 from fixtures.controls import Channel, SignCommitment
 from harness import audit
-from harness.contracts import (
-    DEVICE_B,
-    Array,
-    Assisting,
-    Capture,
-    Exchange,
-    Helper,
-    Linear,
-    View,
-    Witness,
-)
+from harness.contracts import DEVICE_B, Array, Capture, Exchange, Helper, Linear, View, Witness
 from harness.errors import ContractError
 from harness.gf2 import all_words
+from harness.optional_parts import Assisting
 from schemes.assisted import Assistance, Assisted
 from schemes.codes import code
 from schemes.guard_bands import GuardBands

@@ -14,24 +14,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-from harness import cli
+from command_line import run
 
 ROOT = Path(__file__).parents[2]
 HEADER = ["file", "subject", "session", "attempt", "role", "signal", "rate_hz", "unit"]
-
-
-def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
-    """Status, standard output and standard error of one command, in this process."""
-    before = sys.argv
-    sys.argv = ["keyassay", *words]
-    try:
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-    finally:
-        sys.argv = before
-    captured = capsys.readouterr()
-    return int(left.value.code or 0), captured.out, captured.err
 
 
 @pytest.fixture

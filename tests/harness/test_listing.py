@@ -11,10 +11,11 @@ import pytest
 from fixtures.controls import Channel
 from harness import audit
 from harness.collecting import Rows
-from harness.contracts import DEVICE_B, Array, Belief, Capture, Helper, Listing, Witness
+from harness.contracts import DEVICE_B, Array, Belief, Capture, Helper, Witness
 from harness.exchange import Honest
 from harness.listed_sets import believed_sets
 from harness.listing_rows import METHOD, listing_rows
+from harness.optional_parts import Listing
 from harness.prior import symbol_prior
 from harness.score import disclosure_of, judge
 from schemes.extraction import Hkdf

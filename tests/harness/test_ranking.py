@@ -363,8 +363,7 @@ def test_two_merged_blocks_are_counted_exactly(bits: int) -> None:
     ranks = product_ranks(costs, true)
     assert np.array_equal(ranks.fewer_low, ranks.fewer_high)
     assert np.array_equal(ranks.upto_low, ranks.upto_high)
-    if bits == 13:
+    if bits < 24:  # sixteen million sums a row are left to the other two
         fewer, upto, _ = enumerated(costs, true)
         assert np.array_equal(ranks.fewer_low, fewer)
         assert np.array_equal(ranks.upto_low, upto)
-    assert (ranks.upto_low > ranks.fewer_low).all()

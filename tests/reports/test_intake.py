@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from command_line import run
 from recorded_bodies import write_people
 
-from harness import cli
 from harness.intake import Inspection, inspect
 from harness.intake.record import Remark
 from harness.recordings import open_corpus
@@ -97,18 +96,6 @@ def test_the_text_fits_a_terminal_and_says_the_same(found: Inspection) -> None:
         assert part in text
     assert "Synchronised by onset" in text
     assert "Synchronised" not in intake_text(replace(found, shifts=None))
-
-
-def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
-    before = sys.argv
-    sys.argv = ["keyassay", *words]
-    try:
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-    finally:
-        sys.argv = before
-    captured = capsys.readouterr()
-    return int(left.value.code or 0), captured.out, captured.err
 
 
 def test_the_command(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from harness.contracts import Array, Assisting, Witness
+from harness.contracts import Array, Witness
 from harness.decoding import block_words, secret_ranks, witness_bits
+from harness.optional_parts import Assisting
 from schemes import gf2
 from schemes.assisted import Assistance, Assisted
 from schemes.commitment import Commitment, commitment

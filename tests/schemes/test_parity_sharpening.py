@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from harness.contracts import Array, Helper, Sharpening, Witness
+from harness.contracts import Array, Helper, Witness
 from harness.gf2 import all_words
+from harness.optional_parts import Sharpening
 from schemes import gf2
 from schemes.bit_beliefs import bit_odds, with_word
 from schemes.extraction import Toeplitz

@@ -6,34 +6,21 @@ import csv
 import io
 import json
 import re
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+from command_line import run
 from hypothesis import given
 from hypothesis import strategies as st
 from recorded_files import edf, record, signal
 
-from harness import cli
 from harness.errors import CorpusError, UsageError
 from harness.recordings import open_corpus
 from harness.recordings.manifest import OPTIONAL, REQUIRED, parse_manifest, row_schema
 from harness.recordings.proposing import Pattern
 
 NAMES = "{subject}_{session}_{attempt}_{role}.csv"
-
-
-def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
-    before = sys.argv
-    sys.argv = ["keyassay", "manifest", *words]
-    try:
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-    finally:
-        sys.argv = before
-    captured = capsys.readouterr()
-    return int(left.value.code or 0), captured.out, captured.err
 
 
 @pytest.fixture
@@ -56,7 +43,7 @@ ALL = ("--pattern", NAMES, "--signal", "emg", "--rate", "1000", "--unit", "uV")
 
 def test_what_is_written_is_a_corpus(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
     status, out, err = run(
-        capsys, str(lab), *ALL, "--set", "condition=dry", "--out", str(lab / "manifest.csv")
+        capsys, "manifest", str(lab), *ALL, "--set", "condition=dry", "--out", str(lab / "manifest.csv")
     )
     assert status == 0
     assert "8 rows" in out
@@ -68,7 +55,7 @@ def test_what_is_written_is_a_corpus(lab: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_standard_output_holds_the_same(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    status, out, _ = run(capsys, str(lab), *ALL)
+    status, out, _ = run(capsys, "manifest", str(lab), *ALL)
     assert status == 0
     rows = list(csv.DictReader(io.StringIO(out)))
     assert len(rows) == 8
@@ -80,18 +67,18 @@ def test_standard_output_holds_the_same(lab: Path, capsys: pytest.CaptureFixture
 
 
 def test_a_manifest_above_names_the_folder(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(capsys, str(lab), *ALL, "--out", str(lab.parent / "all.csv"))[0] == 0
+    assert run(capsys, "manifest", str(lab), *ALL, "--out", str(lab.parent / "all.csv"))[0] == 0
     open_corpus(lab.parent / "all.csv").check()
     elsewhere = lab.parent / "elsewhere"
     elsewhere.mkdir()
-    status, _, err = run(capsys, str(lab), *ALL, "--out", str(elsewhere / "m.csv"))
+    status, _, err = run(capsys, "manifest", str(lab), *ALL, "--out", str(elsewhere / "m.csv"))
     assert status == 2
     assert "DIR or above" in err
 
 
 def test_nothing_is_overwritten(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (lab / "manifest.csv").write_text("mine")
-    status, _, err = run(capsys, str(lab), *ALL, "--out", str(lab / "manifest.csv"))
+    status, _, err = run(capsys, "manifest", str(lab), *ALL, "--out", str(lab / "manifest.csv"))
     assert status == 2
     assert "is not overwritten" in err
     assert (lab / "manifest.csv").read_text() == "mine"
@@ -116,7 +103,7 @@ def test_nothing_is_overwritten(lab: Path, capsys: pytest.CaptureFixture[str]) -
 def test_what_is_missing_is_asked_for(
     lab: Path, capsys: pytest.CaptureFixture[str], words: tuple[str, ...], says: str
 ) -> None:
-    status, out, err = run(capsys, str(lab), *words)
+    status, out, err = run(capsys, "manifest", str(lab), *words)
     assert (status, out) == (2, "")
     assert says in err.splitlines()[-1]
 
@@ -125,7 +112,7 @@ def test_a_proposal_that_is_no_manifest_is_not_written(
     lab: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (lab / "ann_am_1_Device A.csv").write_text("v\n1\n")
-    status, out, err = run(capsys, str(lab), *ALL, "--out", str(lab / "manifest.csv"))
+    status, out, err = run(capsys, "manifest", str(lab), *ALL, "--out", str(lab / "manifest.csv"))
     assert (status, out) == (2, "")
     assert "`role`" in err
     assert not (lab / "manifest.csv").exists()
@@ -135,7 +122,7 @@ def test_names_that_can_be_read_in_two_ways_are_left_out(
     lab: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (lab / "an_na_am_1_device-a.csv").write_text("v\n1\n")
-    _, out, err = run(capsys, str(lab), *ALL)
+    _, out, err = run(capsys, "manifest", str(lab), *ALL)
     assert "left out: an_na_am_1_device-a.csv fits the pattern in more than one way" in err
     assert "an_na" not in out
 
@@ -157,19 +144,19 @@ def test_a_header_that_states_unit_and_rate_is_enough(
     for role in ("device-a", "device-b"):
         edf(tmp_path / f"p_s_1_{role}.edf", [signal(two[0], "EMG", physical_dimension="uV")])
     words = (str(tmp_path), "--pattern", NAMES.replace("csv", "edf"), "--signal")
-    assert run(capsys, *words, "emg", "--out", str(tmp_path / "manifest.csv"))[0] == 0
+    assert run(capsys, "manifest", *words, "emg", "--out", str(tmp_path / "manifest.csv"))[0] == 0
     corpus = open_corpus(tmp_path)
     corpus.check()
     stream = "device-a:emg"
     assert corpus.block(corpus.sittings()[0], frozenset({stream}))[stream].capture.unit == "uV"
-    assert "unit of 'sweat' must be stated" in run(capsys, *words, "sweat")[2]
+    assert "unit of 'sweat' must be stated" in run(capsys, "manifest", *words, "sweat")[2]
     edf(tmp_path / "p_s_1_device-a.edf", [signal(two[0], "EMG", physical_dimension="volts")])
-    status, out, err = run(capsys, *words, "emg")
+    status, out, err = run(capsys, "manifest", *words, "emg")
     assert (status, out) == (2, "")
     assert "channel 'EMG'" in err
     assert "'volts'" in err
     assert "--unit" in err
-    assert run(capsys, *words, "emg", "--unit", "uV")[0] == 0
+    assert run(capsys, "manifest", *words, "emg", "--unit", "uV")[0] == 0
 
 
 def test_wfdb_records_are_named_by_their_headers(
@@ -181,7 +168,7 @@ def test_wfdb_records_are_named_by_their_headers(
         record(tmp_path / role, two, ["uV", "uV"], ["a", "b"])
     words = (str(tmp_path), "--pattern", "{role}/{subject}.hea", "--signal", "emg")
     words = (*words, "--set", "session=1", "--set", "attempt=1", "--out", str(tmp_path / "manifest.csv"))
-    assert run(capsys, *words)[0] == 0
+    assert run(capsys, "manifest", *words)[0] == 0
     open_corpus(tmp_path).check()
 
 
@@ -192,18 +179,18 @@ def test_an_archive_of_one_array_is_named_and_of_several_is_asked_about(
     for role in ("device-a", "device-b"):
         np.savez(tmp_path / f"p_s_1_{role}.npz", emg=x)
     words = (str(tmp_path), "--pattern", NAMES.replace("csv", "npz"), *ALL[2:])
-    status, out, _ = run(capsys, *words)
+    status, out, _ = run(capsys, "manifest", *words)
     assert status == 0
     assert {row["array"] for row in csv.DictReader(io.StringIO(out))} == {"emg"}
     np.savez(tmp_path / "p_s_1_device-a.npz", x=x, y=x)
-    assert "got x, y; add --set array=NAME" in run(capsys, *words)[2]
+    assert "got x, y; add --set array=NAME" in run(capsys, "manifest", *words)[2]
 
 
 # --- the schema ------------------------------------------------------------------------------------------
 
 
 def test_the_schema_says_what_the_model_checks(capsys: pytest.CaptureFixture[str]) -> None:
-    status, out, _ = run(capsys, "--schema")
+    status, out, _ = run(capsys, "manifest", "--schema")
     assert status == 0
     schema = json.loads(out)
     assert schema == row_schema()

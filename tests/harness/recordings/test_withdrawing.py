@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import csv
 import os
-import sys
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from command_line import run
 from recorded_files import record
 
-from harness import cli
 from harness.errors import CorpusError, UsageError
 from harness.recordings import open_corpus
 from harness.recordings.withdrawing import withdraw
@@ -142,11 +141,8 @@ def test_a_row_that_may_be_theirs_must_be_mended_first(trio: Any) -> None:
 
 def test_the_command_says_what_is_left_to_do(trio: Any, capsys: pytest.CaptureFixture[str]) -> None:
     folder = trio.write()
-    sys.argv = ["keyassay", "withdraw", str(folder), "r10"]
-    with pytest.raises(SystemExit) as left:
-        cli.main()
-    assert not left.value.code
-    out = capsys.readouterr().out
+    status, out, _ = run(capsys, "withdraw", str(folder), "r10")
+    assert status == 0
     for part in (
         "one person taken out, 6 rows",
         "STILL THERE: am10.npz",
