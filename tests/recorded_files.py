@@ -92,13 +92,3 @@ def interrupted(path: Path, two: Array, onsets: list[str], *, kind: bytes = b"ED
         rest = bytes(raw[at + len(plain) : at + room])
         raw[at : at + len(text) + len(rest)] = text + rest
     path.write_bytes(bytes(raw))
-
-
-def sentence(error: BaseException, park: Any) -> str:
-    """The message of an error: one short sentence that begins with the manifest and shows no folder."""
-    text = str(error)
-    assert "\n" not in text
-    assert len(text) < 400
-    assert str(park.folder.parent) not in text
-    assert text.startswith("park/manifest.csv")
-    return text

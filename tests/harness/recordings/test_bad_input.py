@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from recorded_files import sentence
+from one_sentence import sentence
 
 from harness.errors import CorpusError
 from harness.recordings import open_corpus

@@ -4,7 +4,7 @@ import os
 from typing import Any
 
 import pytest
-from recorded_files import sentence
+from one_sentence import sentence
 
 from harness.errors import CorpusError
 from harness.recordings import open_corpus
