@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import signal
 import subprocess
 import sys
 import threading
@@ -15,6 +14,7 @@ from dataclasses import dataclass
 from typing import IO
 
 from harness.patient_pipes import PatientPipe
+from harness.process_groups import ended, kill_group
 
 __all__ = ["Child", "child"]
 
@@ -39,9 +39,9 @@ class Child:
     def end(self) -> str:
         """How it ended, and the last line that it printed."""
         late = time.monotonic() + GRACE_S
-        while not _ended(self.process) and time.monotonic() < late:
+        while not ended(self.process) and time.monotonic() < late:
             time.sleep(0.01)
-        _kill(self.process)
+        kill_group(self.process)
         status = self.process.wait()
         self.listening.join(1.0)
         last = self.complaint.decode(errors="replace").strip().rpartition("\n")[2]
@@ -75,16 +75,16 @@ def child(module: str, argument: str, *, patience_s: float) -> Iterator[Child]:
 
     def give_up() -> None:
         late.set()
-        _kill(process)
+        kill_group(process)
 
     timer = threading.Timer(patience_s, give_up)
     timer.daemon = True
     timer.start()
 
     def gone() -> bool:
-        if not _ended(process):
+        if not ended(process):
             return False
-        _kill(process)  # what it left behind may hold the pipes
+        kill_group(process)  # what it left behind may hold the pipes
         return True
 
     say = io.BufferedWriter(PatientPipe(process.stdin.fileno(), gone=gone, late=late.is_set))
@@ -93,7 +93,7 @@ def child(module: str, argument: str, *, patience_s: float) -> Iterator[Child]:
         yield Child(process, say, hear, complaint, listening, late)
     finally:
         timer.cancel()
-        _kill(process)
+        kill_group(process)
         process.wait()
         listening.join(1.0)
         for pipe in (say, process.stdin, process.stdout):
@@ -106,17 +106,3 @@ def _keep_last(pipe: IO[bytes], kept: bytearray) -> None:
         while chunk := os.read(pipe.fileno(), COMPLAINT):
             kept += chunk
             del kept[:-COMPLAINT]
-
-
-def _ended(process: subprocess.Popen[bytes]) -> bool:
-    if process.returncode is not None:
-        return True
-    # it is not reaped yet, so that its number still means its own group
-    return os.waitid(os.P_PID, process.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None
-
-
-def _kill(process: subprocess.Popen[bytes]) -> None:
-    """End the child and all of its group, also where the child itself has ended already."""
-    if process.returncode is None:
-        with suppress(ProcessLookupError, PermissionError):
-            os.killpg(process.pid, signal.SIGKILL)

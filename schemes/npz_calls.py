@@ -8,19 +8,18 @@ from __future__ import annotations
 
 import os
 import re
-import signal
 import subprocess
 import tempfile
 import time
 import zipfile
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 
 from harness.contracts import Array
 from harness.errors import ContractError
+from harness.process_groups import ended, kill_group
 
 __all__ = ["MOST_BYTES", "call_program"]
 
@@ -122,7 +121,7 @@ def _watched(
     most_bytes: int,
 ) -> int:
     end = time.monotonic() + limit_s
-    while not _ended(program):
+    while not ended(program):
         if time.monotonic() > end:
             raise ContractError(name, field, f"done within {limit_s:g} s", f"no end{_last_line(said)}")
         if _size(work) + _size(said) > most_bytes:
@@ -131,18 +130,9 @@ def _watched(
     return _end(program)
 
 
-def _ended(program: subprocess.Popen[bytes]) -> bool:
-    if not hasattr(os, "waitid"):
-        return program.poll() is not None
-    # it is not reaped yet, so that its number still means its own group
-    return os.waitid(os.P_PID, program.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None
-
-
 def _end(program: subprocess.Popen[bytes]) -> int:
     """Kill what is left of the program's own process group; its exit status."""
-    if program.returncode is None:
-        with suppress(ProcessLookupError, PermissionError):
-            os.killpg(program.pid, signal.SIGKILL)
+    kill_group(program)
     return program.wait()
 
 
