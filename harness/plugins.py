@@ -47,6 +47,7 @@ GROUPS = {
     "attack": "keyassay.attacks",
     "corpus": "keyassay.corpora",
     "control": "keyassay.controls",
+    "flaw": "keyassay.flaws",
     "scheme file": "keyassay.scheme-files",
 }
 _MEMBERS: Mapping[str, tuple[str, ...]] = {
@@ -87,7 +88,7 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
 
     Parameters
     ----------
-    kind : "scheme", "attack", "corpus" or "control"
+    kind : "scheme", "attack", "corpus", "control" or "flaw"
     spec : str or object
         An object is taken as it is; a string is a registered name or ``file.py[:Name]``, with
         ``:key=value,...`` behind it.
