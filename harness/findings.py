@@ -29,6 +29,7 @@ from harness.view import needs
 
 __all__ = [
     "FAMILY_LEVEL",
+    "SHARE",
     "attack_findings",
     "corpus_findings",
     "odds_findings",
@@ -48,7 +49,8 @@ odds among budgets too; blind detectors and tests of randomness by Holm's proced
 """
 _OVERLAP = 0.05  # bits that channels share from which on it is said
 _KINDS = 6  # odds, views, strangers, repeats, blind detectors, randomness
-_SHARE = FAMILY_LEVEL / _KINDS
+SHARE = FAMILY_LEVEL / _KINDS
+"""Chance that one kind of test flags a sound scheme in one audit of it."""
 
 
 def promised_odds(budget: int, key_bits: int) -> float:
@@ -85,7 +87,7 @@ def odds_findings(
 ) -> Iterator[Finding]:
     """Odds above the promise at the smallest budget where they show."""
     subject = honest.subject[scores.attempt]
-    level = 1 - 2 * _SHARE / (tests * len(BUDGETS))  # two-sided, so each limit at _SHARE / tests
+    level = 1 - 2 * SHARE / (tests * len(BUDGETS))  # two-sided, so each limit at SHARE / tests
     for budget, low, high in successes(scores, int(scheme.key_bits)):
         promise = promised_odds(budget, int(scheme.key_bits))
         found = proportion.clustered_rate(
@@ -128,14 +130,14 @@ def _leak(
     """A view that tells an attempt from the same person's others."""
     if scores.gain is None:
         return
-    repetitions = int(np.ceil(10 * tests / _SHARE))
+    repetitions = int(np.ceil(10 * tests / SHARE))
     try:
         p = leakage.permutation_p_value(
             scores.cross, rng=stream(seed, "finding", attack), repetitions=repetitions
         )
     except InsufficientData:
         return
-    if p.value > _SHARE / tests:
+    if p.value > SHARE / tests:
         return
     bits = leakage.symbol_information(scores.gain, honest.subject[scores.attempt])
     yield Finding(
@@ -203,7 +205,7 @@ def scheme_findings(
             )
     if "strangers" in facts:
         hits, subject = facts["strangers"]
-        level = 1 - 2 * _SHARE
+        level = 1 - 2 * SHARE
         found = proportion.clustered_rate(hits, hits, subject, side="estimate", level=level)
         if found.low > promised_odds(1, bits):
             yield say(
@@ -215,8 +217,8 @@ def scheme_findings(
             )
     yield from _repeats(scheme, facts, say)
     yield from listing_findings(rows, say, key_bits=bits)
-    yield from randomness_findings(rows, say, level=_SHARE)
-    yield from detector_findings(facts.get("detections", ()), say, key_bits=bits, level=_SHARE)
+    yield from randomness_findings(rows, say, level=SHARE)
+    yield from detector_findings(facts.get("detections", ()), say, key_bits=bits, level=SHARE)
 
 
 def _repeats(scheme: Any, facts: dict[str, Any], say: Any) -> Iterator[Finding]:
@@ -224,7 +226,7 @@ def _repeats(scheme: Any, facts: dict[str, Any], say: Any) -> Iterator[Finding]:
     if not repeats or not repeats["pairs"]:
         return
     chance = float(poisson.sf(repeats["pairs"] - 1, repeats["expected-pairs"]))
-    if chance <= _SHARE:
+    if chance <= SHARE:
         yield say(
             "keys-repeat",
             "high",
