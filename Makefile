@@ -4,9 +4,11 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 RECORDINGS := build/recordings
+SEED := 1
+SIZE := 400
 NUMBERS := harness/estimators/*,harness/score.py,harness/ranking.py,harness/gating.py
 
-.PHONY: help audit test test-all lint types bench coverage calibration recordings clean
+.PHONY: help audit test test-all lint types bench coverage mutation calibration recordings clean
 .DEFAULT_GOAL := help
 
 help: ## show this menu
@@ -44,6 +46,10 @@ coverage: $(READY) ## branches of the harness that the fast tests take, workers 
 	$(BIN)/coverage combine --quiet
 	$(BIN)/coverage report --include='$(NUMBERS)' --fail-under=100
 	$(BIN)/coverage report --omit='$(NUMBERS)' --fail-under=95
+
+mutation: $(READY) ## change lines of the numbers' modules at random, see whether tests fail; writes tests/mutation/report.md
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev,mutation]'
+	OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 PYTHONPATH=tests $(BIN)/python -m mutation --seed $(SEED) --size $(SIZE)
 
 calibration: $(READY) ## measure every interval and test on known channels; writes tests/calibration/table.md
 	cd tests && ../$(BIN)/python -m calibration 2

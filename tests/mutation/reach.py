@@ -1,0 +1,98 @@
+"""Which tests run which lines, and how long they take."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+OURS = ("harness", "attacks", "schemes", "reports", "fixtures", "tests", "mutation")
+
+
+class Watch:
+    """A plug-in of pytest that names the running test to the line tracer."""
+
+    def __init__(self, tracer: Any) -> None:
+        self._tracer = tracer
+        self.seconds: dict[str, float] = {}
+        self.failed: list[str] = []
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        for name, module in list(sys.modules.items()):  # what is remembered would not be run again
+            if name.startswith("harness"):
+                for value in list(vars(module).values()):
+                    getattr(value, "cache_clear", lambda: None)()
+        began = time.perf_counter()
+        self._tracer.switch_context(item.location[0])
+        try:
+            return (yield)
+        finally:
+            self.seconds[item.nodeid] = time.perf_counter() - began
+            self._tracer.switch_context("")
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_call(self, item: pytest.Item) -> Iterator[None]:
+        file = Path(item.location[0])
+        if "cache" not in file.read_text(encoding="utf-8"):  # else tests share what the first has computed
+            self._tracer.switch_context(item.nodeid)
+        return (yield)
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed:
+            self.failed.append(report.nodeid)
+
+
+def measure(tests: list[str], modules: list[str], out: Path) -> None:
+    """Run all tests once, in this process and folder, and write who runs what."""
+    import coverage
+
+    tracer = coverage.Coverage(
+        data_file=None, include=[f"{Path.cwd()}/{m}" for m in modules], config_file=False
+    )
+    watch = Watch(tracer)
+    tracer.start()
+    status = pytest.main(["-q", "-p", "no:cacheprovider", *tests], plugins=[watch])
+    tracer.stop()
+    data = tracer.get_data()
+    reach: dict[str, dict[str, list[str]]] = {}
+    for module in modules:
+        lines = data.contexts_by_lineno(str(Path.cwd() / module))
+        reach[module] = {str(line): sorted(set(who) - {""}) for line, who in lines.items()}
+    third = [m for m in sys.modules if m.split(".")[0] not in OURS and not m.startswith(("test_", "_"))]
+    out.write_text(
+        json.dumps(
+            {
+                "status": int(status),
+                "failed": watch.failed,
+                "seconds": watch.seconds,
+                "reach": reach,
+                "third": third,
+            }
+        )
+    )
+
+
+class Reach:
+    """What was measured, for asking."""
+
+    def __init__(self, file: Path) -> None:
+        found = json.loads(file.read_text())
+        self.seconds: dict[str, float] = found["seconds"]
+        self.third: list[str] = found["third"]
+        self.failed: list[str] = found["failed"]
+        self._reach: dict[str, dict[str, list[str]]] = found["reach"]
+
+    def tests(self, path: str, first: int, last: int, *, longest: float) -> list[str]:
+        """The tests that run one of the lines, quick ones first; none that takes longer than `longest`."""
+        who: set[str] = set()
+        for line, names in self._reach[path].items():
+            if first <= int(line) <= last:
+                who.update(names)
+        tests = {t for t in self.seconds if t in who or t.partition("::")[0] in who}
+        return sorted((t for t in tests if self.seconds[t] <= longest), key=self.seconds.__getitem__)
