@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from fixtures.controls import SignCommitment
 from harness.contracts import Array, Capture, Helper, Linear, Sensed, Sitting, Witness
 from harness.streams import stream
 from schemes.commitment import Commitment, commitment
@@ -126,58 +125,6 @@ class RawSymbols:
 
     def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
         return witness.symbols[:, : self.key_bits].copy(), witness.acquired.copy()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MovedPositions:
-    """Signs in an order drawn for every enrolment, under a code: each enrolment publishes new equations."""
-
-    blocks: int = 4
-    name: str = "moved-positions"
-    signal: str = "value"
-
-    @property
-    def base(self) -> SignCommitment:
-        return SignCommitment(blocks=self.blocks)
-
-    @property
-    def key_bits(self) -> int:
-        return self.base.key_bits
-
-    @property
-    def labels(self) -> Array:
-        return self.base.labels
-
-    def witness(self, capture: Capture) -> Witness:
-        return self.base.witness(capture)
-
-    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
-        places = np.broadcast_to(np.arange(witness.symbols.shape[1]), witness.symbols.shape)
-        order = rng.permuted(places, axis=1)
-        keys, helper = self.base.generate(_moved(witness, order), rng=rng)
-        return keys, {**helper, "order": order}
-
-    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        rest = {name: array for name, array in helper.items() if name != "order"}
-        return self.base.reproduce(_moved(witness, helper["order"]), rest)
-
-    def linear(self, helper: Helper) -> Linear:
-        said = self.base.linear({n: helper[n] for n in helper if n != "order"})
-        return Linear(
-            positions=helper["order"][:, said.positions[0]],
-            parity=said.parity,
-            syndrome=said.syndrome,
-            secret_map=said.secret_map,
-            secret_offset=said.secret_offset,
-        )
-
-    def finish(self, secret: Array, helper: Helper) -> Array:
-        return self.base.finish(secret, helper)
-
-
-def _moved(witness: Witness, order: Array) -> Witness:
-    symbols = np.take_along_axis(witness.symbols, order.astype(np.intp), axis=1)
-    return Witness(symbols=symbols, alphabet=2, acquired=witness.acquired)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

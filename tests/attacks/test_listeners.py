@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from planted_sources import CheckedKeys, MovedPositions, RawSymbols, SymbolCommitment, SymbolSource
+from planted_sources import CheckedKeys, RawSymbols, SymbolCommitment, SymbolSource
 from scipy.stats import binom
 
 from attacks.helper_leak import HelperLeak
@@ -15,6 +15,7 @@ from attacks.population import Population, _list_pays, keys_recur
 from attacks.stacking import equations, solved
 from attacks.strings import fitted_chain, likeliest_strings
 from fixtures.controls import Channel, SignCommitment
+from fixtures.flaws.enrolments import MovedPositions
 from harness import audit
 from harness.contracts import Confirmed, Linear
 from harness.estimators.entropy.joint_min_entropy import joint_min_entropy
