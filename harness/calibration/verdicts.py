@@ -1,0 +1,115 @@
+"""What the promises came to, one line each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from harness.calibration.lines import (
+    AlarmLine,
+    Alarms,
+    ChanceLine,
+    CoverageLine,
+    DetectionLine,
+    RuleLine,
+    Trouble,
+    TruthLine,
+    VerdictLine,
+)
+
+__all__ = [
+    "alarms_verdict",
+    "chance_verdict",
+    "coverage_verdict",
+    "found_verdict",
+    "noise_verdict",
+    "trials_verdict",
+]
+
+_NAMED = 4  # names in a line
+
+
+def trials_verdict(troubles: Sequence[Trouble], trials: int) -> VerdictLine:
+    """Did every trial run, and was every truth measured?"""
+    if not troubles:
+        return VerdictLine(id="trials", holds=True, text=f"all {trials} audits ran and told of every truth")
+    names = _names([t.case for t in troubles])
+    text = f"audits failed, or told nothing of a truth, and are not counted: {names}"
+    return VerdictLine(id="trials", holds=False, text=text)
+
+
+def found_verdict(lines: Sequence[DetectionLine]) -> VerdictLine:
+    """Was every flaw found in every trial?"""
+    if not lines:
+        return VerdictLine(id="found", holds=None, text="nothing unsound was audited")
+    missed = [line for line in lines if line.found < line.trials]
+    if missed:
+        told = _names([f"{line.case} ({line.found} of {line.trials})" for line in missed])
+        text = f"{len(lines) - len(missed)} of {len(lines)} found in every audit; not so {told}"
+        return VerdictLine(id="found", holds=False, text=text)
+    least = min(line.at_least for line in lines)
+    text = (
+        f"all {len(lines)} found in every audit of them; each is found with a chance of at least "
+        f"{least:.2f} (exact lower limit, 95 %)"
+    )
+    return VerdictLine(id="found", holds=True, text=text)
+
+
+def alarms_verdict(alarms: Alarms | None) -> VerdictLine:
+    """Is something sound flagged no oftener than the promise allows?"""
+    if alarms is None:
+        return VerdictLine(id="alarms", holds=None, text="nothing sound was audited")
+    text = (
+        f"{alarms.flagged} of {alarms.trials} audits of something sound flagged it, at most {alarms.allowed} "
+        f"allowed; the chance lies in {alarms.low:.4f}..{alarms.high:.4f} (exact, 95 %), promised is at "
+        f"most {alarms.promise:g}"
+    )
+    return VerdictLine(id="alarms", holds=alarms.flagged <= alarms.allowed, text=text)
+
+
+def noise_verdict(cases: Sequence[AlarmLine], rules: Sequence[RuleLine]) -> VerdictLine:
+    """Is one sound case, or one finding, far above its share of false alarms?"""
+    if not any(line.trials for line in cases):
+        return VerdictLine(id="noise", holds=None, text="nothing sound was audited")
+    noisy = [f"{line.case} ({line.flagged} of {line.trials})" for line in cases if line.noisy]
+    noisy += [f"{line.id} ({line.flagged} of {line.trials})" for line in rules if line.noisy]
+    text = f"too many false alarms: {_names(noisy)}" if noisy else "no case and no finding stands out"
+    return VerdictLine(id="noise", holds=not noisy, text=text)
+
+
+def coverage_verdict(kinds: Sequence[CoverageLine], truths: Sequence[TruthLine]) -> VerdictLine:
+    """Does every kind of interval hold the truth as often as it says, and does each truth lie where it must?"""
+    if not kinds:
+        return VerdictLine(id="coverage", holds=None, text="no interval was compared with a truth")
+    narrow = [f"{line.measure} by {line.method}" for line in kinds if line.verdict == "too narrow"]
+    missed = [
+        f"{line.measure} of {line.attack or 'the honest pair'} in {line.case} ({line.inside} of "
+        f"{line.measured})"
+        for line in truths
+        if line.missed
+    ]
+    if narrow or missed:
+        text = f"too narrow: {_names(narrow) or 'no kind'}; truths missed: {_names(missed) or 'none'}"
+        return VerdictLine(id="coverage", holds=False, text=text)
+    covered, readings = sum(k.covered for k in kinds), sum(k.readings for k in kinds)
+    text = (
+        f"{covered} of {readings} intervals hold the truth; none of {len(kinds)} kinds is shown to cover "
+        f"less than it says"
+    )
+    return VerdictLine(id="coverage", holds=True, text=text)
+
+
+def chance_verdict(lines: Sequence[ChanceLine]) -> VerdictLine:
+    """Do adversaries who look at somebody else sit at chance?"""
+    if not lines:
+        return VerdictLine(id="chance", holds=None, text="no shuffled pairs were audited")
+    off = [f"{line.attack} in {line.case}" for line in lines if line.off]
+    if off:
+        return VerdictLine(id="chance", holds=False, text=f"not at chance on shuffled pairs: {_names(off)}")
+    text = f"all {len(lines)} adversaries of shuffled pairs are at chance, as far as these numbers tell"
+    return VerdictLine(id="chance", holds=True, text=text)
+
+
+def _names(names: Sequence[str]) -> str:
+    different = list(dict.fromkeys(names))
+    more = len(different) - _NAMED
+    return ", ".join(different[:_NAMED]) + (f" and {more} more" if more > 0 else "")
