@@ -24,17 +24,19 @@ def alarm_lines(cases: Sequence[Case], trials: Sequence[Trial]) -> list[AlarmLin
     own = by_case(trials)
     told = [(case.name, worked(own[case.name])) for case in cases if case.control.sound]
     hits = [sum(bool(t.flagged) for t in mine) for _, mine in told]
-    p = [at_least_so_many(k, len(mine), FAMILY_LEVEL) for k, (_, mine) in zip(hits, told, strict=True)]
+    chances = [
+        at_least_so_many(k, len(mine), FAMILY_LEVEL) for k, (_, mine) in zip(hits, told, strict=True)
+    ]
     return [
         AlarmLine(
             case=name,
             flagged=k,
             trials=len(mine),
             counts=counted(mine),
-            p=adjusted,
-            noisy=adjusted <= FAMILY,
+            p=p,
+            noisy=p <= FAMILY,
         )
-        for (name, mine), k, adjusted in zip(told, hits, holm(p).tolist(), strict=True)
+        for (name, mine), k, p in zip(told, hits, holm(chances).tolist(), strict=True)
     ]
 
 

@@ -92,7 +92,8 @@ def cases_of(controls: Iterable[Control], flaws: Iterable[Flaw], only: Sequence[
     unknown = [name for name in only if name not in names]
     if unknown:
         raise UsageError(
-            f"`only` must name a control or a flaw, got {unknown[0]!r}; {plugins.nearest(unknown[0], names)}"
+            f"`only` must name a control or a flaw, got {unknown[0]!r}; "
+            f"{plugins.nearest(unknown[0], names)}"
         )
     kept = [
         case

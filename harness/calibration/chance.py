@@ -23,7 +23,7 @@ def is_shuffled(case: Case) -> bool:
 
 
 def chance_lines(cases: Sequence[Case], trials: Sequence[Trial]) -> list[ChanceLine]:
-    """Each adversary's odds at one guess over all attempts of all seeds; the truth of the control is chance.
+    """Each adversary's odds at one guess over all attempts of all seeds; the control's truth is chance.
 
     Attempts of such controls share nothing, and equally likely keys share a success, which varies less than
     a success does: the binomial errs towards silence.

@@ -17,7 +17,7 @@ from harness.estimators.multiple import holm
 __all__ = ["FAMILY", "coverage_lines", "truth_lines"]
 
 FAMILY = 0.01
-"""Chance that intervals which cover as they say are faulted anywhere: among kinds, and again among truths."""
+"""Chance that intervals which cover as they say are faulted: among kinds, and again among truths."""
 
 Kind = tuple[str, str, int | None, str, str, float]
 

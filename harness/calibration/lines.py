@@ -150,7 +150,7 @@ class DetectionLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmLine:
-    """How often something sound was flagged; `p` the chance of so many, corrected for the number of cases."""
+    """How often something sound was flagged; `p`: the chance of so many, corrected for all cases."""
 
     case: str
     flagged: int
@@ -177,7 +177,7 @@ class RuleLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alarms:
-    """All false alarms; [`low`, `high`] the exact 95 % interval, `allowed` the most that the promise allows."""
+    """All false alarms, with an exact 95 % interval; `allowed` is the most that the promise allows."""
 
     flagged: int
     trials: int

@@ -49,7 +49,7 @@ def one_trial(control: Control, seed: int, repetition: int) -> Trial:
     """Audit a control on people of this seed; whatever goes wrong is the trial's failure."""
     try:
         found = _audited(control, seed)
-    except Exception as error:  # a trial that fails is reported, and the others go on
+    except Exception as error:  # noqa: BLE001 - a trial that fails is reported, and the others go on
         said = f"{type(error).__name__}: {error}"
         return Trial(
             case=control.name, repetition=repetition, seed=seed, flagged=(), readings=(), failure=said

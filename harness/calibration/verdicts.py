@@ -59,8 +59,8 @@ def alarms_verdict(alarms: Alarms | None) -> VerdictLine:
     if alarms is None:
         return VerdictLine(id="alarms", holds=None, text="nothing sound was audited")
     text = (
-        f"{alarms.flagged} of {alarms.trials} audits of something sound flagged it, at most {alarms.allowed} "
-        f"allowed; the chance lies in {alarms.low:.4f}..{alarms.high:.4f} (exact, 95 %), promised is at "
+        f"{alarms.flagged} of {alarms.trials} audits of something sound flagged it, at most "
+        f"{alarms.allowed} allowed; the chance lies in {alarms.low:.4f}..{alarms.high:.4f} (exact, 95 %), promised is at "
         f"most {alarms.promise:g}"
     )
     return VerdictLine(id="alarms", holds=alarms.flagged <= alarms.allowed, text=text)
@@ -77,7 +77,7 @@ def noise_verdict(cases: Sequence[AlarmLine], rules: Sequence[RuleLine]) -> Verd
 
 
 def coverage_verdict(kinds: Sequence[CoverageLine], truths: Sequence[TruthLine]) -> VerdictLine:
-    """Does every kind of interval hold the truth as often as it says, and does each truth lie where it must?"""
+    """Does every kind of interval hold the truth as often as it says, and every truth by itself?"""
     if not kinds:
         return VerdictLine(id="coverage", holds=None, text="no interval was compared with a truth")
     narrow = [f"{line.measure} by {line.method}" for line in kinds if line.verdict == "too narrow"]
