@@ -103,11 +103,13 @@ def reading(truth: Truth, rows: Sequence[Row]) -> Reading:
 
 def _agrees(truth: Truth, row: Row) -> bool:
     """Does the interval hold the truth, or reach what is known to lie beyond it? Rounding is forgiven."""
-    above = row.low is None or row.low <= truth.value or math.isclose(row.low, truth.value, abs_tol=1e-12)
-    below = (
-        row.high is None or row.high >= truth.value or math.isclose(row.high, truth.value, abs_tol=1e-12)
-    )
-    return {"exact": above and below, "at-least": below, "at-most": above}[truth.bound]
+    from_below = row.low is None or row.low <= truth.value or _same(row.low, truth.value)
+    from_above = row.high is None or row.high >= truth.value or _same(row.high, truth.value)
+    return {"exact": from_below and from_above, "at-least": from_above, "at-most": from_below}[truth.bound]
+
+
+def _same(limit: float, truth: float) -> bool:
+    return math.isclose(limit, truth, abs_tol=1e-12)
 
 
 def _ambiguous(own: Sequence[Row]) -> str:

@@ -60,8 +60,8 @@ def alarms_verdict(alarms: Alarms | None) -> VerdictLine:
         return VerdictLine(id="alarms", holds=None, text="nothing sound was audited")
     text = (
         f"{alarms.flagged} of {alarms.trials} audits of something sound flagged it, at most "
-        f"{alarms.allowed} allowed; the chance lies in {alarms.low:.4f}..{alarms.high:.4f} (exact, 95 %), promised is at "
-        f"most {alarms.promise:g}"
+        f"{alarms.allowed} allowed; the chance lies in {alarms.low:.4f}..{alarms.high:.4f} (exact, 95 %), "
+        f"promised is at most {alarms.promise:g}"
     )
     return VerdictLine(id="alarms", holds=alarms.flagged <= alarms.allowed, text=text)
 
