@@ -7,13 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from harness.auditing import audit
+    from harness.checks import check_attack, check_scheme
     from harness.comparing import compare
     from harness.gating import gate
     from harness.sweeping import sweep
 
-__all__ = ["audit", "compare", "gate", "sweep"]
+__all__ = ["audit", "check_attack", "check_scheme", "compare", "gate", "sweep"]
 
-_HOMES = {"audit": "auditing", "compare": "comparing", "gate": "gating", "sweep": "sweeping"}
+_HOMES = {
+    "audit": "auditing",
+    "check_attack": "checks",
+    "check_scheme": "checks",
+    "compare": "comparing",
+    "gate": "gating",
+    "sweep": "sweeping",
+}
 
 
 def __getattr__(name: str) -> Any:

@@ -1,0 +1,1 @@
+"""Promises of an attack, one function each."""

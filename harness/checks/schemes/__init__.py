@@ -1,0 +1,1 @@
+"""Promises of a scheme, one function each."""
