@@ -8,6 +8,7 @@ import numpy as np
 
 from attacks.channels import normalised
 from attacks.help_alone import told_by_help
+from attacks.help_untold import told_by_arrays
 from attacks.list_decoding import blocks_of, listed
 from attacks.potential import PROPOSED
 from attacks.reproducing import even, keys_of
@@ -24,7 +25,8 @@ class HelperLeak:
 
     Where symbols depend on the ones before them so much that little is left given the helper data, whole
     witnesses are decoded into a list instead: no belief about single symbols can say as much. What is
-    published to help in reading features is used as far as it told of other people's symbols by itself.
+    published to help in reading features is used as far as it told of other people's symbols by itself, and
+    so are arrays with a number for every symbol of which the scheme says nothing.
     """
 
     name: str = "helper-leak"
@@ -42,6 +44,8 @@ class HelperLeak:
         prior = position_prior(view, witness.symbols.shape[1], witness.alphabet)
         log_prob = np.broadcast_to(prior, (view.attempts, *prior.shape)).copy()
         told = told_by_help(view, rng=rng)
+        if told is None:
+            told = told_by_arrays(view, rng=rng)
         return Belief(log_prob=log_prob if told is None else normalised(log_prob + told))
 
 

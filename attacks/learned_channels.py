@@ -21,7 +21,7 @@ from attacks.channels import (
 )
 from harness.contracts import Array, Witness
 
-__all__ = ["makers_for", "narrowed"]
+__all__ = ["boosted_trees", "estimated", "makers_for", "narrowed"]
 
 _LEAST = 1e-9
 

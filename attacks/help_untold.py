@@ -1,0 +1,104 @@
+"""What published arrays of which the scheme says nothing tell of A's symbols, place by place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from attacks.channels import learned_channel, part, regression, symbol_table
+from attacks.learned_channels import boosted_trees, estimated
+from harness.contracts import ABORTED, Array, Helper, View, Witness
+
+__all__ = ["told_by_arrays"]
+
+MOST_FOR_EACH = 4  # numbers for one symbol: larger arrays are taken for something else
+
+
+def told_by_arrays(view: View, *, rng: np.random.Generator) -> Array | None:
+    """Natural logs of how much likelier untold arrays make each value of a symbol, as learned from others.
+
+    Levels of reliability, distances, second quantisers: helper data with a number or a few for every
+    symbol, which are there for device B and lean with the symbol. Arrays that the disclosure reads are left
+    to it.
+
+    Parameters
+    ----------
+    view : View
+        With helper data, and a population whose witnesses are known.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    (attempts, m, alphabet) float, or None
+        To be added to what is believed without; None where there is no such array.
+    """
+    learned = view.population
+    true = learned.witness if learned else None
+    if learned is None or true is None or not true.acquired.any():
+        return None
+    m, usable = true.symbols.shape[1], np.flatnonzero(true.acquired)
+    names = _untold(view.scheme, view.helper, m)
+    if not names:
+        return None
+    some = part(true, usable)
+    seen = _numbers(view.helper, names, m, some)
+    known = part(_numbers(learned.helper, names, m, some), usable)
+    channel = learned_channel(
+        known,
+        some,
+        learned.subject[usable],
+        rng=rng,
+        makers=(
+            lambda s, t, _: symbol_table(s, t),
+            lambda s, t, r: regression(s, t, r, neighbours=0),
+            lambda s, t, r: estimated(s, t, r, estimator=boosted_trees()),
+        ),
+    )
+    counts = np.bincount(some.symbols.ravel(), minlength=some.alphabet) + 1.0
+    return np.asarray(channel(seen) - np.log(counts / counts.sum()))
+
+
+class _Read(Mapping[str, Array]):
+    """Helper data that remember which of them were read."""
+
+    def __init__(self, helper: Helper) -> None:
+        self._helper, self.names = helper, set[str]()
+
+    def __getitem__(self, name: str) -> Array:
+        self.names.add(name)
+        return self._helper[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._helper)
+
+    def __len__(self) -> int:
+        return len(self._helper)
+
+
+def _untold(scheme: Any, helper: Helper, m: int) -> list[str]:
+    """Arrays with one to a few numbers for every symbol that the disclosure does not read."""
+    read = _Read(helper)
+    if callable(getattr(scheme, "linear", None)):
+        scheme.linear(read)
+    return [
+        name
+        for name, array in sorted(helper.items())
+        if name not in read.names | {ABORTED}
+        and len(array)
+        and array[0].size % m == 0
+        and 1 <= array[0].size // m <= MOST_FOR_EACH
+    ]
+
+
+def _numbers(helper: Helper, names: list[str], m: int, like: Witness) -> Witness:
+    """The arrays as features of symbols that nobody has seen."""
+    rows = len(helper[names[0]])
+    numbers = np.concatenate([helper[n].reshape(rows, m, -1).astype(float) for n in names], axis=2)
+    return Witness(
+        symbols=np.zeros((rows, m), np.uint8),
+        alphabet=like.alphabet,
+        acquired=np.ones(rows, bool),
+        features=np.where(np.isfinite(numbers), numbers, 0.0),
+    )
