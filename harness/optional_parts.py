@@ -10,7 +10,7 @@ from typing import Protocol, runtime_checkable
 
 from harness.contracts import Array, Helper, Sitting, Witness
 
-__all__ = ["Assisting", "Channelled", "Labelled", "Listing", "Sharpening"]
+__all__ = ["Assisting", "Channelled", "Correcting", "Labelled", "Listing", "Sharpening"]
 
 
 @runtime_checkable
@@ -23,6 +23,22 @@ class Channelled(Protocol):
     @property
     def channels(self) -> Array:
         """(m,) int: the channel of each symbol of the witness, numbered from 0."""
+        ...
+
+
+@runtime_checkable
+class Correcting(Protocol):
+    """Optional: a scheme whose decoder has a bounded distance says how many errors it corrects for certain.
+
+    Nothing is measured by it; it is a promise that `harness.checks` puts to the test.
+    """
+
+    @property
+    def corrects(self) -> int:
+        """Errors, in whatever places, that leave A and B with the same key.
+
+        Bits of A's witness in every block of `linear`; where there is no `linear`, symbols of the witness.
+        """
         ...
 
 

@@ -67,6 +67,11 @@ class Assisted:
         return self.commitment.secret_bits
 
     @property
+    def corrects(self) -> int:
+        """Wrong bits, among those that are read, in every block."""
+        return self.commitment.corrects
+
+    @property
     def symbols(self) -> int:
         """Symbols that the quantiser has to give."""
         return self.assistance.measured(self.commitment.symbols)

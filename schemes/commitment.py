@@ -45,6 +45,14 @@ class Commitment:
         blocks: int = self.positions.shape[1]
         return blocks * self.sketch.k
 
+    @property
+    def corrects(self) -> int:
+        """Wrong bits in every block that are corrected whatever their places."""
+        stated: int | None = getattr(self.sketch, "corrects", None)
+        if stated is None:  # a sketch need not say
+            raise AttributeError("this sketch does not say how many errors it corrects")
+        return stated
+
     def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Device A: keys (attempts, key_bits) and everything that is published."""
         secret, sketched = self.sketch.commit(self._blocks(witness), rng=rng)

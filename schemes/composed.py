@@ -117,6 +117,11 @@ class Composed(Committed):
         """(alphabet, bits) uint8: symbol -> witness bits."""
         return self.quantiser.labels
 
+    @property
+    def corrects(self) -> int:
+        """Wrong bits in every block that are corrected whatever their places."""
+        return int(self.behind.corrects)
+
     def linear(self, helper: Helper) -> Linear:
         """What the sketch says about the witness bits."""
         told: Linear = self.behind.linear(helper)

@@ -71,6 +71,11 @@ class IntervalGray:
         """Device B: keys, and accepted: acquired, and every block corrected."""
         return self._commitment().reproduce(witness, helper)
 
+    @property
+    def corrects(self) -> int:
+        """Wrong bits in every block that are corrected whatever their places."""
+        return self._commitment().corrects
+
     def linear(self, helper: Helper) -> Linear:
         """What the sketch says about the witness bits."""
         return self._commitment().linear(helper)

@@ -37,6 +37,10 @@ class CodeOffset:
     def k(self) -> int:
         return self.code.k
 
+    @property
+    def corrects(self) -> int:
+        return self.code.t
+
     def commit(self, bits: Array, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Secret (attempts, blocks * k), and "offset" (attempts, blocks, n) uint8."""
         message = rng.integers(0, 2, (*bits.shape[:2], self.k), dtype=np.uint8)

@@ -50,6 +50,10 @@ class SetDifference:
     def k(self) -> int:
         return self.universe
 
+    @property
+    def corrects(self) -> int:
+        return self.differences
+
     def commit(self, bits: Array, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Secret (attempts, blocks * k), "power-sums" (attempts, blocks, differences); draws nothing."""
         return np.array(bits, np.uint8).reshape(len(bits), -1), {"power-sums": self._sums(bits)}

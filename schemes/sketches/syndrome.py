@@ -36,6 +36,10 @@ class SyndromeSketch:
     def k(self) -> int:
         return self.code.k
 
+    @property
+    def corrects(self) -> int:
+        return self.code.t
+
     def commit(self, bits: Array, *, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Secret (attempts, blocks * k), and "syndrome" (attempts, blocks, n - k) uint8; draws nothing."""
         secret = bits[..., : self.k].reshape(len(bits), -1)
