@@ -13,7 +13,7 @@ from harness.contracts import Capture
 from harness.errors import ContractError
 from harness.exchange import call, parts
 
-__all__ = ["at"]
+__all__ = ["at", "beginning"]
 
 
 @contextmanager
@@ -104,11 +104,16 @@ def one_layout(case: SchemeCase) -> None:
     scheme, ordinary = case.fresh(), case.run
     m = ordinary.a.symbols.shape[1]
     longest = case.both[0].samples.shape[2]
-    others = [case.captures(1)[0], *(_first(case.both[0], n) for n in (longest // 2, longest - 1) if n)]
+    others = [
+        case.captures(1)[0],
+        *(beginning(case.both[0], n) for n in (1, longest // 2, longest - 1) if n),
+    ]
     for capture in others:
         kind = f"a capture of {capture.samples.shape[2]} samples"
-        with at("witness()"):
+        try:
             found = case.sense(scheme, capture)
+        except ContractError:  # that a short capture is no error is another promise
+            continue
         if (found.symbols.shape[1], found.alphabet) != (m, ordinary.a.alphabet):
             raise Breach(
                 "witness()",
@@ -121,7 +126,7 @@ def one_layout(case: SchemeCase) -> None:
             validate.same_helper_layout(case.plugin, ordinary.published, run.published)
 
 
-def _first(capture: Capture, samples: int) -> Capture:
+def beginning(capture: Capture, samples: int) -> Capture:
     """The beginning of a capture."""
     return Capture(
         samples=capture.samples[:, :, :samples],

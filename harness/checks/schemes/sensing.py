@@ -9,7 +9,7 @@ import numpy as np
 from harness.checks.outcomes import Breach
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
-from harness.checks.schemes.forms import at
+from harness.checks.schemes.forms import at, beginning
 from harness.contracts import Array, Capture, Witness
 
 __all__ = ["like"]
@@ -37,6 +37,10 @@ def short_captures_marked(case: SchemeCase) -> None:
     whole = case.both[0]
     _ = case.witnesses
     _refused(case, like(whole, whole.samples[:, :, :1]), "a capture of one sample")
+    longest = whole.samples.shape[2]
+    for samples in {longest // 2, longest - 1} - {0}:
+        with at("witness()"):
+            case.sense(case.fresh(), beginning(whole, samples))
     padded = np.full(whole.samples.shape, np.nan)
     padded[:, :, :1] = whole.samples[:, :, :1]
     _refused(case, like(whole, padded), "one sample that is followed by NaN")
