@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from harness.cli.auditing import audit
 from harness.cli.baselining import baseline
+from harness.cli.calibrating import calibrate
+from harness.cli.checking import check
 from harness.cli.claiming import claims
 from harness.cli.comparing import compare
 from harness.cli.entropy import entropy
@@ -31,8 +33,10 @@ for command in (
     entropy,
     inspect,
     manifest,
+    check,
     withdraw,
     list_,
     simulate,
+    calibrate,
 ):
     cli.add_command(command)

@@ -9,14 +9,14 @@ __all__ = ["list_"]
 
 @click.command(name="list")
 def list_() -> None:
-    """Show schemes, attacks, corpora, codes and bodies that are there."""
+    """Show schemes, attacks, corpora, controls, flaws, codes and bodies that are there."""
     from tabulate import tabulate
 
     from fixtures.bodies import BODIES
     from harness.plugins import names, summary_of
     from schemes.codes import CODES
 
-    for kind in ("scheme", "attack", "corpus", "control"):
+    for kind in ("scheme", "attack", "corpus", "control", "flaw"):
         rows = [(name, summary_of(entry.load())) for name, entry in names(kind).items()]
         if rows:
             click.echo(
