@@ -40,6 +40,7 @@ __all__ = [
     "resolve",
     "shown",
     "summary_of",
+    "unchecked",
 ]
 
 GROUPS = {
@@ -102,9 +103,16 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
     ContractError
         Members missing or ill typed.
     """
+    plugin = unchecked(kind, spec, **defaults)
+    _checked(kind, plugin.value)
+    return plugin
+
+
+def unchecked(kind: str, spec: Any, **defaults: Any) -> Plugin:
+    """The same, whether or not it has the members of its kind."""
     if not isinstance(spec, str):
         value = spec(**defaults) if inspect.isclass(spec) else spec
-        return Plugin(_checked(kind, value), "object", not _ours(value))
+        return Plugin(value, "object", not _ours(value))
     target, arguments = parsed(spec)
     written = file_of(target)
     if written is not None:
@@ -120,9 +128,8 @@ def resolve(kind: str, spec: Any, **defaults: Any) -> Plugin:
             )
         found = known[target].load()
         foreign = known[target].module.partition(".")[0] not in _OWN
-    return Plugin(
-        _checked(kind, _build(target, found, {**defaults, **arguments}, arguments)), spec, foreign
-    )
+    value = _build(target, found, {**defaults, **arguments}, arguments)
+    return Plugin(value, spec, foreign)
 
 
 def file_of(spec: str) -> tuple[Path, str] | None:

@@ -212,7 +212,7 @@ class needed:
 
     def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
         if isinstance(error, ContractError):
-            raise CouldNotRun(f"an ordinary run fails, see {self.owner}: {error}") from error
+            raise CouldNotRun(f"an ordinary run fails, see {self.owner}") from error
 
 
 def _parcel(plugin: Any) -> tuple[bytes | None, str]:
