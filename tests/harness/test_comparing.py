@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from fixtures.controls import Channel, SignCommitment, corrected
+from fixtures.channel_truths import corrected
+from fixtures.controls import Channel, SignCommitment
 from harness.comparing import compare, set_beside
 from harness.contracts import DEVICE_B, Array, Helper, Witness
 from harness.differences import differences_of, net_rates

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from active_support import Stage, staged
 
-from fixtures.controls import Channel, SignCommitment, corrected
+from fixtures.channel_truths import corrected
+from fixtures.controls import Channel, SignCommitment
 from harness import audit
 from harness.contracts import DEVICE_B, Array, Capture, Helper, Witness
 from harness.relay import DELAYS_S, SHARES, late, relay_rows, relayed
