@@ -29,7 +29,8 @@ MODULES = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["
     "only_mutate"
 ]
 SPEAK_OF = ("harness.estimators", "harness.score", "harness.ranking", "harness.gating", "gate_pipelines")
-LONGEST_TEST = 4.0  # seconds, with lines traced; what takes longer is not run
+NOT_RUN = ("test_commands.py", "test_error_rates.py")  # whole commands and pipelines, which are slow
+BUDGET = 40.0  # seconds of tests per mutant, with lines traced; what is slower is not run
 SHAMS = 20  # trials in which nothing is changed
 
 
@@ -40,15 +41,16 @@ def modules_of(root: Path) -> list[str]:
 
 def tests_of(root: Path) -> list[str]:
     """Files of tests that speak of the modules themselves, and the examples in the modules."""
-    found = [*(root / "tests/harness").rglob("test_*.py"), *(root / "tests/external").glob("test_*.py")]
-    found = [f for f in found if any(word in f.read_text(encoding="utf-8") for word in SPEAK_OF)]
+    files = [*(root / "tests/harness").rglob("test_*.py"), *(root / "tests/external").glob("test_*.py")]
+    texts = {f: f.read_text(encoding="utf-8") for f in files if f.name not in NOT_RUN}
+    found = [f for f, text in texts.items() if any(word in text for word in SPEAK_OF)]
     return [*sorted(str(f.relative_to(root)) for f in found), *modules_of(root)]
 
 
-def reach_in(copy: Path, file: Path) -> Reach:
+def reach_in(copy: Path, tests: list[str], file: Path) -> None:
     """Run all tests once, lines traced."""
     began = time.monotonic()
-    tests, modules = tests_of(copy), modules_of(copy)
+    modules = modules_of(copy)
 
     def work() -> int:
         measure(tests, modules, file)
@@ -56,13 +58,8 @@ def reach_in(copy: Path, file: Path) -> Reach:
 
     if apart(copy, ROOT, BUILD / "reach.log", 3600.0, work) != 0:
         raise SystemExit(f"the tests must run before anything is changed: see {BUILD / 'reach.log'}")
-    found = Reach(file)
-    if found.failed:
-        raise SystemExit(f"the tests must pass before anything is changed, {found.failed} failed")
-    print(
-        f"{len(found.seconds)} tests of {len(tests)} files in {time.monotonic() - began:.0f} s", flush=True
-    )
-    return found
+    took = time.monotonic() - began
+    print(f"{len(tests)} files of tests in {took:.0f} s", flush=True)
 
 
 def preload(names: list[str]) -> None:
@@ -77,7 +74,7 @@ def preload(names: list[str]) -> None:
 def check_bench(bench: Bench, mutables: list[Mutable], reach: Reach) -> None:
     """What the tests import must be the changed copy: a module that raises must fail, in each module."""
     for mutable in mutables:
-        some = reach.tests(mutable.path, 1, 10**6, longest=LONGEST_TEST)
+        some = reach.tests(mutable.path, 1, 10**6, budget=BUDGET)
         outcome, _ = bench.outcome(mutable.path, f"{mutable.text}\nraise RuntimeError\n", some[:1])
         if outcome != KILLED:
             raise SystemExit(f"{mutable.path}: an error must be noticed, got {outcome} by {some[:1]}")
@@ -88,7 +85,8 @@ def main() -> int:
     options = argparse.ArgumentParser(prog="mutation", description=__doc__)
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--size", type=int, default=400)
-    options.add_argument("--reach", type=Path, help="use what an earlier run measured of the tests")
+    options.add_argument("--reach", type=Path, nargs="*", help="what earlier runs measured, last first")
+    options.add_argument("--measure", nargs="*", help="only measure these files of tests")
     options.add_argument("--retry", type=Path, help="only what an earlier run, this file, did not kill")
     options.add_argument("--part", default="0/1", help="i/n: every n-th mutant from the i-th")
     options.add_argument("--out", type=Path, default=HERE / "report.md")
@@ -96,6 +94,9 @@ def main() -> int:
     BUILD.mkdir(parents=True, exist_ok=True)
     copy = BUILD / f"copy-{os.getpid()}"
     commit = scratch_copy(ROOT, copy)
+    if given.measure:
+        reach_in(copy, given.measure, given.reach[0])
+        return 0
     mutables = [Mutable(copy, path) for path in modules_of(copy)]
     everything = [(m, place) for m in mutables for place in range(len(m.kept))]
     print(f"{len(everything)} mutants in {len(mutables)} modules", flush=True)
@@ -111,7 +112,12 @@ def main() -> int:
         ]
     first, step = map(int, given.part.split("/"))
     drawn = drawn[first::step]
-    reach = Reach(given.reach) if given.reach else reach_in(copy, BUILD / "reach.json")
+    if not given.reach:
+        given.reach = [BUILD / "reach.json"]
+        reach_in(copy, tests_of(copy), given.reach[0])
+    reach = Reach(given.reach)
+    if reach.failed:
+        raise SystemExit(f"the tests must pass before anything is changed, {reach.failed} failed")
     preload(reach.third)
     bench = Bench(ROOT, copy, reach.seconds)
     check_bench(bench, mutables, reach)
@@ -120,7 +126,7 @@ def main() -> int:
     shams = set(rng.choice(len(drawn), min(SHAMS, len(drawn)), replace=False).tolist())
     for i, (mutable, place) in enumerate(drawn):
         mutant = mutable.mutant(place)
-        tests = reach.tests(mutant.path, *mutant.lines, longest=LONGEST_TEST)
+        tests = reach.tests(mutant.path, *mutant.lines, budget=BUDGET)
         if i in shams and tests and bench.outcome(mutant.path, mutable.text, tests)[0] != SURVIVED:
             raise SystemExit(f"{mutant.path}: nothing was changed, and yet a test failed: see {bench.log}")
         outcome, detail = bench.outcome(mutant.path, mutable.changed(place), tests)
@@ -138,7 +144,7 @@ def main() -> int:
         "modules": f"{len(mutables)}: `{'`, `'.join(MODULES)}`",
         "mutants": str(len(everything)),
         "drawn": f"{len(tried)}, simple random, seed {given.seed}",
-        "tests": f"{len(reach.seconds)}, of which those over {LONGEST_TEST:g} s are not run",
+        "tests": f"{len(reach.seconds)}, of which the quickest {BUDGET:g} s that run the line are run",
         "controls": f"nothing changed: all {len(shams)} survived; an error in each module: all noticed",
     }
     left_out = {kind: sum(m.left_out[kind] for m in mutables) for kind in LEFT_OUT}

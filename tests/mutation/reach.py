@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import sys
 import time
@@ -51,7 +52,10 @@ class Watch:
 def measure(tests: list[str], modules: list[str], out: Path) -> None:
     """Run all tests once, in this process and folder, and write who runs what."""
     import coverage
+    import hypothesis
 
+    hypothesis.settings.register_profile("mutation", database=None, derandomize=True, deadline=None)
+    hypothesis.settings.load_profile("mutation")
     tracer = coverage.Coverage(
         data_file=None, include=[f"{Path.cwd()}/{m}" for m in modules], config_file=False
     )
@@ -79,20 +83,39 @@ def measure(tests: list[str], modules: list[str], out: Path) -> None:
 
 
 class Reach:
-    """What was measured, for asking."""
+    """What was measured, for asking; of a file of tests measured twice the first counts."""
 
-    def __init__(self, file: Path) -> None:
-        found = json.loads(file.read_text())
-        self.seconds: dict[str, float] = found["seconds"]
-        self.third: list[str] = found["third"]
-        self.failed: list[str] = found["failed"]
-        self._reach: dict[str, dict[str, list[str]]] = found["reach"]
+    def __init__(self, files: list[Path]) -> None:
+        self.seconds: dict[str, float] = {}
+        self.third: list[str] = []
+        self.failed: list[str] = []
+        self._reach: list[dict[str, dict[str, list[str]]]] = []
+        known: set[str] = set()
+        for file in files:
+            found = json.loads(file.read_text())
+            fresh = {t: s for t, s in found["seconds"].items() if _file(t) not in known}
+            self.seconds |= fresh
+            self.failed += [t for t in found["failed"] if t in fresh]
+            self.third += found["third"]
+            lines = {
+                module: {line: [w for w in who if _file(w) not in known] for line, who in of.items()}
+                for module, of in found["reach"].items()
+            }
+            self._reach.append(lines)
+            known |= {_file(t) for t in found["seconds"]}
 
-    def tests(self, path: str, first: int, last: int, *, longest: float) -> list[str]:
-        """The tests that run one of the lines, quick ones first; none that takes longer than `longest`."""
+    def tests(self, path: str, first: int, last: int, *, budget: float) -> list[str]:
+        """The tests that run one of the lines, quick ones first, as many as fit into `budget` seconds."""
         who: set[str] = set()
-        for line, names in self._reach[path].items():
-            if first <= int(line) <= last:
-                who.update(names)
-        tests = {t for t in self.seconds if t in who or t.partition("::")[0] in who}
-        return sorted((t for t in tests if self.seconds[t] <= longest), key=self.seconds.__getitem__)
+        for reach in self._reach:
+            for line, names in reach.get(path, {}).items():
+                if first <= int(line) <= last:
+                    who.update(names)
+        tests = [t for t in self.seconds if t in who or _file(t) in who]
+        tests.sort(key=self.seconds.__getitem__)
+        spent = itertools.accumulate(self.seconds[t] for t in tests)
+        return [t for t, s in zip(tests, spent, strict=True) if s <= budget]
+
+
+def _file(test: str) -> str:
+    return test.partition("::")[0]

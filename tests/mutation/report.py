@@ -76,6 +76,6 @@ def page(tried: Sequence[Tried], facts: dict[str, str], left_out: dict[str, int]
     return "\n".join(lines) + "\n"
 
 
-_HEAD = """All small changes that the tool knows to make in the modules below are listed and some are drawn
-by a seed. Each is made alone, in a copy of the last commit; the fast tests that run its lines are run, quick
-ones first, until one fails. Time-outs, and lines that no test runs, count as not killed."""
+_HEAD = """All small changes that the tool knows to make in the modules below are listed and some drawn
+by a seed. Each is made alone, in a copy of the last commit; the fast tests that run its lines are run,
+quick ones first, until one fails. Time-outs, and lines that no test runs, count as not killed."""
