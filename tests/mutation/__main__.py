@@ -7,6 +7,7 @@ import datetime as dt
 import importlib
 import json
 import os
+import sys
 import time
 import tomllib
 import warnings
@@ -69,6 +70,8 @@ def preload(names: list[str]) -> None:
         for name in names:
             with suppress(Exception):
                 importlib.import_module(name)
+    if "harness" in sys.modules:
+        raise SystemExit("what is tested must not be loaded before it is changed")
 
 
 def check_bench(bench: Bench, mutables: list[Mutable], reach: Reach) -> None:

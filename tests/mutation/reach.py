@@ -10,9 +10,18 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 
-OURS = ("harness", "attacks", "schemes", "reports", "fixtures", "tests", "mutation")
+
+def steady() -> None:
+    """Property tests try the same cases each time, remember nothing, and may be slow."""
+    patient = list(hypothesis.HealthCheck)
+    profile = hypothesis.settings(
+        database=None, derandomize=True, deadline=None, suppress_health_check=patient
+    )
+    hypothesis.settings.register_profile("mutation", profile)
+    hypothesis.settings.load_profile("mutation")
 
 
 class Watch:
@@ -39,8 +48,7 @@ class Watch:
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_call(self, item: pytest.Item) -> Iterator[None]:
-        file = Path(item.location[0])
-        if "cache" not in file.read_text(encoding="utf-8"):  # else tests share what the first has computed
+        if "cache" not in item.path.read_text(encoding="utf-8"):  # else tests share results
             self._tracer.switch_context(item.nodeid)
         return (yield)
 
@@ -52,10 +60,8 @@ class Watch:
 def measure(tests: list[str], modules: list[str], out: Path) -> None:
     """Run all tests once, in this process and folder, and write who runs what."""
     import coverage
-    import hypothesis
 
-    hypothesis.settings.register_profile("mutation", database=None, derandomize=True, deadline=None)
-    hypothesis.settings.load_profile("mutation")
+    steady()
     tracer = coverage.Coverage(
         data_file=None, include=[f"{Path.cwd()}/{m}" for m in modules], config_file=False
     )
@@ -68,7 +74,12 @@ def measure(tests: list[str], modules: list[str], out: Path) -> None:
     for module in modules:
         lines = data.contexts_by_lineno(str(Path.cwd() / module))
         reach[module] = {str(line): sorted(set(who) - {""}) for line, who in lines.items()}
-    third = [m for m in sys.modules if m.split(".")[0] not in OURS and not m.startswith(("test_", "_"))]
+    libraries = ("site-packages", "lib/python")
+    third = [
+        name
+        for name, m in list(sys.modules.items())
+        if any(part in str(getattr(m, "__file__", "")) for part in libraries)
+    ]
     out.write_text(
         json.dumps(
             {

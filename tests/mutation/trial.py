@@ -15,6 +15,10 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+import pytest
+
+from mutation.reach import steady
+
 KILLED, SURVIVED, TIMED_OUT, UNTESTED = "killed", "survived", "timed out", "untested"
 FIRST = 12  # so many quick tests have a process of their own: most mutants need no more
 PATIENCE = 20.0  # seconds, and ten times what the tests take
@@ -69,15 +73,11 @@ def apart(folder: Path, root: Path, log: Path, patience: float, work: Callable[[
 
 def run_tests(tests: list[str], folder: Path) -> int:
     """Here and now; first make sure that it is the copy which is tested."""
-    import hypothesis
-    import pytest
-
     import harness
 
     if not Path(str(harness.__file__)).is_relative_to(folder):
         raise RuntimeError(f"harness must come from {folder}, got {harness.__file__}")
-    hypothesis.settings.register_profile("mutation", database=None, derandomize=True, deadline=None)
-    hypothesis.settings.load_profile("mutation")
+    steady()
     place = {test: i for i, test in enumerate(tests)}
 
     class Order:
