@@ -17,7 +17,9 @@ from harness import interference
 from harness.cache import Captures, render
 from harness.checks.attack_scheme import chosen_pair
 from harness.checks.counted_device import CountedDevice
-from harness.checks.outcomes import CouldNotRun, NotApplicable
+from harness.checks.handing import sealed
+from harness.checks.outcomes import CouldNotRun, NotApplicable, needed
+from harness.checks.surroundings import Watch
 from harness.contracts import DEVICE_A, DEVICE_B, Array, Belief, Exchange, Guesses, View
 from harness.device import device_of
 from harness.errors import ContractError
@@ -39,6 +41,7 @@ class AttackCase:
     def __init__(self, attack: Any, *, scheme: Any = None, corpus: Any = None, seed: int = 0) -> None:
         self.attack, self.seed = attack, seed
         self._wanted = (scheme, corpus)
+        self.watch = Watch()
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         try:
             self.parcel, self.unsent = bytes(cloudpickle.dumps(attack)), ""
@@ -153,24 +156,27 @@ class AttackCase:
         """The attack as it acts: fitted to other people, if it knows how."""
         if not self.acts:
             return self.fresh()
-        return interference.tuned(self.attack, self.shown(self.sees | self.likes)[0].population)
+        population = self.shown(self.sees | self.likes)[0].population
+        with needed("interference-well-formed"):
+            return interference.tuned(self.attack, population)
 
     @cached_property
     def act(self) -> Act | None:
         """What came of writing to the sensors; None if it does not."""
         if not self.acts:
             return None
-        return interference.acted(
-            copy.deepcopy(self.fitted),
-            self.scheme,
-            self.honest,
-            self.captures,
-            attempts=self.people[0],
-            limits=interference.device_ranges(self.scheme, self.captures),
-            seed=self.seed,
-            rng=self.rng("interfere"),
-            strength=interference.strength_of(self.fitted),
-        )
+        with needed("interference-well-formed"):
+            return interference.acted(
+                copy.deepcopy(self.fitted),
+                self.scheme,
+                self.honest,
+                self.captures,
+                attempts=self.people[0],
+                limits=interference.device_ranges(self.scheme, self.captures),
+                seed=self.seed,
+                rng=self.rng("interfere"),
+                strength=interference.Strength(label="as-given"),
+            )
 
     def blanks(self) -> dict[str, Any]:
         """Captures of nothing, as an attack that writes to sensors gets them."""
@@ -219,24 +225,36 @@ class AttackCase:
 
     # questions
 
-    def believe(
-        self, view: View, rows: Rows, rng: Any, *, attack: Any = None, device: bool | None = None
-    ) -> Any:
+    def ask(self, member: str, function: Any, *args: Any, **options: Any) -> Any:
+        """Call a method of the attack, watched."""
+        with self.watch.over(member):
+            return call(self.plugin, member, function, *args, **options)
+
+    def believe(self, view: View, rows: Rows, rng: Any, **options: Any) -> Any:
         """What the attack answers, unchecked; a copy of it is asked unless one is given."""
-        return self.heard(view, rows, rng, attack=attack, device=device)[0]
+        return self.heard(view, rows, rng, **options)[0]
 
     def heard(
-        self, view: View, rows: Rows, rng: Any, *, attack: Any = None, device: bool | None = None
+        self,
+        view: View,
+        rows: Rows,
+        rng: Any,
+        *,
+        attack: Any = None,
+        device: bool | None = None,
+        as_it_is: bool = False,
     ) -> tuple[Any, CountedDevice | None]:
-        """The answer, and the device that was asked."""
+        """The answer, and the device that was asked; the View is copied unless taken as it is."""
+        if not as_it_is:
+            view = sealed(view)
         own = copy.deepcopy(self.fitted) if attack is None and self.unsent == "" else attack or self.fitted
         if not (self.asks if device is None else device):
-            return call(self.plugin, "believe()", own.believe, view, rng=rng), None
+            return self.ask("believe()", own.believe, view, rng=rng), None
         act = self.act
         honest = self.honest if act is None else interference.with_runs(self.honest, [act])
         with device_of(self.scheme, honest, rows.attempt) as (stub, _):
             counted = CountedDevice(stub)
-            answer = call(self.plugin, "believe()", own.believe, replace(view, device=counted), rng=rng)
+            answer = self.ask("believe()", own.believe, replace(view, device=counted), rng=rng)
         return answer, counted
 
     @cached_property
@@ -245,7 +263,7 @@ class AttackCase:
         try:
             return self.believe(*self.view, self.rng("believe"))
         except ContractError as error:
-            raise CouldNotRun(f"an ordinary question fails, see attack-answers: {error}") from error
+            raise CouldNotRun("an ordinary question fails, see attack-answers") from error
 
     @cached_property
     def answer(self) -> Belief | Guesses:
@@ -255,7 +273,7 @@ class AttackCase:
         try:
             return sound(self, self.raw, self.view[0])
         except ContractError as error:
-            raise CouldNotRun(f"an ordinary answer is not sound, see its own check: {error}") from error
+            raise CouldNotRun("an ordinary answer is not sound, see the checks of it") from error
 
     @property
     def deterministic(self) -> bool:

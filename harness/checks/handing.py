@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from harness.contracts import Array, Capture, Helper, Witness, frozen
+from harness.contracts import Array, Capture, Exchange, Helper, View, Witness, frozen
 
-__all__ = ["bytes_of", "plain", "read_only", "rows_of", "stored", "writeable"]
+__all__ = ["bytes_of", "exposed", "plain", "read_only", "rows_of", "sealed", "stored", "writeable"]
 
 
 def writeable(value: Any) -> Any:
@@ -35,6 +35,25 @@ def _copied(value: Any, copy: Any) -> Any:
             object.__setattr__(made, f.name, _copied(getattr(value, f.name), copy))
         return made
     return value
+
+
+def exposed(value: Any) -> Any:
+    """A View or Exchange in which every array can be written to; its scheme and device are the same."""
+    return _of_view(value, writeable)
+
+
+def sealed(value: Any) -> Any:
+    """A copy of a View or Exchange, read-only as the harness hands it over."""
+    return _of_view(value, read_only)
+
+
+def _of_view(value: Any, copy: Any) -> Any:
+    if not isinstance(value, View | Exchange):
+        return value if getattr(value, "watches", False) else copy(value)
+    made = object.__new__(type(value))
+    for f in fields(value):  # past the constructor, which would switch the write flag off
+        object.__setattr__(made, f.name, _of_view(getattr(value, f.name), copy))
+    return made
 
 
 def bytes_of(value: Any, path: str = "") -> dict[str, bytes]:

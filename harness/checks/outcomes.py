@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["STATUSES", "Breach", "CouldNotRun", "NotApplicable", "Outcome", "Place"]
+from harness.errors import ContractError
+
+__all__ = ["STATUSES", "Breach", "CouldNotRun", "NotApplicable", "Outcome", "Place", "needed"]
 
 STATUSES = ("held", "broken", "known", "not-applicable", "could-not-run")
 LONGEST = 160  # characters of what came: a message must be read, not scrolled
@@ -51,6 +53,20 @@ class NotApplicable(Exception):
 
 class CouldNotRun(Exception):
     """What the check needs is not there; the message says what, and what to do."""
+
+
+class needed:
+    """Turns the failure of an ordinary run into a word on which check it belongs to."""
+
+    def __init__(self, owner: str) -> None:
+        self.owner = owner
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        if isinstance(error, ContractError):
+            raise CouldNotRun(f"an ordinary run fails, see {self.owner}") from error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

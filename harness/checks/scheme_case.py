@@ -13,8 +13,9 @@ import numpy as np
 
 from harness import validate
 from harness.checks.handing import plain, rows_of, writeable
-from harness.checks.outcomes import CouldNotRun, NotApplicable
+from harness.checks.outcomes import CouldNotRun, NotApplicable, needed
 from harness.checks.sources import chosen_people
+from harness.checks.surroundings import Watch
 from harness.contracts import ABORTED, DEVICE_A, DEVICE_B, Array, Capture, Helper, Witness
 from harness.errors import ContractError
 from harness.exchange import call, parts, signal_of
@@ -56,6 +57,7 @@ class SchemeCase:
         # before anything runs: afterwards, what its class or module keeps would go along
         self.parcel, self.unsent = _parcel(scheme)
         self._corpus = corpus
+        self.watch = Watch()
 
     def __enter__(self) -> SchemeCase:
         return self
@@ -128,28 +130,33 @@ class SchemeCase:
 
     # questions
 
+    def ask(self, member: str, function: Callable[..., Any], *args: Any, **options: Any) -> Any:
+        """Call a method of the scheme, watched."""
+        with self.watch.over(member):
+            return call(self.plugin, member, function, *args, **options)
+
     def sense(self, scheme: Any, capture: Capture) -> Witness:
         """A validated witness."""
-        answer = call(self.plugin, "witness()", scheme.witness, writeable(capture))
+        answer = self.ask("witness()", scheme.witness, writeable(capture))
         return validate.witness(self.plugin, answer, len(capture.samples))
 
     def generate(self, scheme: Any, a: Witness, rng: np.random.Generator) -> tuple[Array, Helper]:
         """Validated keys, and helper data as they came."""
-        answer = call(self.plugin, "generate()", scheme.generate, writeable(a), rng=rng)
+        answer = self.ask("generate()", scheme.generate, writeable(a), rng=rng)
         keys, helper = parts(self.plugin, "generate()", answer, 2)
         validate.helper_data(self.plugin, helper, len(a.acquired))
         return self._keys("keys of A", keys, len(a.acquired)), helper
 
     def reproduce(self, scheme: Any, b: Witness, helper: Helper) -> tuple[Array, Array]:
         """Validated keys and accepted flags."""
-        answer = call(self.plugin, "reproduce()", scheme.reproduce, writeable(b), helper)
+        answer = self.ask("reproduce()", scheme.reproduce, writeable(b), helper)
         keys, accepted = parts(self.plugin, "reproduce()", answer, 2)
         rows = len(b.acquired)
         return self._keys("keys of B", keys, rows), validate.accepted_flags(self.plugin, accepted, rows)
 
     def agree(self, scheme: Any, a: Witness, b: Witness, rng: np.random.Generator) -> Run:
         """Both devices in rounds."""
-        answer = call(self.plugin, "agree()", scheme.agree, writeable(a), writeable(b), rng=rng)
+        answer = self.ask("agree()", scheme.agree, writeable(a), writeable(b), rng=rng)
         keys, keys_b, accepted, helper = parts(self.plugin, "agree()", answer, 4)
         rows = len(a.acquired)
         published = plain(validate.helper_data(self.plugin, helper, rows))
@@ -199,20 +206,6 @@ class SchemeCase:
         own = self.fresh()
         with needed("keys-well-formed or helper-well-formed"):
             return self.exchange(own, own, a, b, self.rng("generate"))
-
-
-class needed:
-    """Turns the failure of an ordinary run into a word on which check it belongs to."""
-
-    def __init__(self, owner: str) -> None:
-        self.owner = owner
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        if isinstance(error, ContractError):
-            raise CouldNotRun(f"an ordinary run fails, see {self.owner}") from error
 
 
 def _parcel(plugin: Any) -> tuple[bytes | None, str]:

@@ -7,7 +7,6 @@ import numpy as np
 from harness import validate
 from harness.checks.scheme_case import SchemeCase
 from harness.contracts import Array, Helper, Witness
-from harness.exchange import call
 
 __all__ = ["with_errors"]
 
@@ -40,7 +39,7 @@ def _wrong_bits(
     own, rows, m = case.fresh(), len(a.acquired), a.symbols.shape[1]
     labels = validate.bits(case.plugin, "labels", own.labels, (a.alphabet, None))
     width = labels.shape[1]
-    told = call(case.plugin, "linear()", own.linear, helper)
+    told = case.ask("linear()", own.linear, helper)
     linear = validate.linear(case.plugin, told, rows, m * width)
     bits = np.array(labels[a.symbols]).reshape(rows, -1)
     named = {row.tobytes(): symbol for symbol, row in enumerate(labels)}

@@ -9,7 +9,7 @@ from harness.checks.outcomes import Breach, NotApplicable
 from harness.checks.registry import check
 from harness.checks.schemes.forms import at
 from harness.device import QUERY_LIMIT
-from harness.exchange import call, parts
+from harness.exchange import parts
 from harness.interference import strength_of, tuned, variants
 from harness.sensors import added_samples, noted
 
@@ -28,7 +28,7 @@ def interference_well_formed(case: AttackCase) -> None:
         fitted = tuned(case.attack, view.population)
     blanks = case.blanks()
     with at("interfere()"):
-        answer = call(case.plugin, "interfere()", fitted.interfere, blanks, rng=case.rng("interfere"))
+        answer = case.ask("interfere()", fitted.interfere, blanks, rng=case.rng("interfere"))
         wanted, notes = parts(case.plugin, "interfere()", answer, 2)
         added_samples(case.plugin, wanted, blanks)
         noted(case.plugin, notes, len(case.people[0]))

@@ -22,7 +22,7 @@ def wishes_may_be_missing(case: AttackCase) -> None:
     """What `likes` names makes no attack fail if it is not there."""
     if not case.likes - case.sees:
         raise NotApplicable("the attack has no wishes beyond what it needs")
-    _ = case.raw
+    _ = case.answer
     view, rows = case.view_of(case.sees)
     with at("believe()"):
         answer = case.believe(view, rows, case.rng("believe"), device=case.asks and "device" in case.sees)
@@ -45,6 +45,8 @@ def undeclared_changes_nothing(case: AttackCase) -> None:
 
 class _Watched(Mapping[str, Any]):
     """Remembers names that were looked up in vain."""
+
+    watches = True  # a copy would not
 
     def __init__(self, held: Mapping[str, Any], where: str, missed: list[str]) -> None:
         self._held, self._where, self._missed = held, where, missed

@@ -3,29 +3,15 @@
 from __future__ import annotations
 
 import copy
-from dataclasses import fields, replace
-from typing import Any
+from dataclasses import replace
 
-import numpy as np
-
-from harness.checks import surroundings
 from harness.checks.attack_case import AttackCase
-from harness.checks.handing import bytes_of, writeable
+from harness.checks.handing import bytes_of, exposed, writeable
 from harness.checks.outcomes import Breach
 from harness.checks.registry import check
-from harness.contracts import Exchange, View
+from harness.contracts import View
 
 __all__: list[str] = []
-
-
-def _exposed(value: Any) -> Any:
-    """A View or Exchange in which every array can be written to."""
-    if isinstance(value, View | Exchange):
-        made = object.__new__(type(value))
-        for f in fields(value):  # past the constructor, which would switch the write flag off
-            object.__setattr__(made, f.name, _exposed(getattr(value, f.name)))
-        return made
-    return writeable(value)
 
 
 def _bytes(view: View) -> dict[str, bytes]:
@@ -35,10 +21,11 @@ def _bytes(view: View) -> dict[str, bytes]:
 @check("attack", "inputs-untouched")
 def inputs_untouched(case: AttackCase) -> None:
     """Everything in a View stays as it is, and may be read-only."""
+    _ = case.raw
     view, rows = case.view
-    shown = _exposed(view)
+    shown = exposed(view)
     before = _bytes(shown)
-    case.believe(shown, rows, case.rng("believe"))
+    case.believe(shown, rows, case.rng("believe"), as_it_is=True)
     after = _bytes(shown)
     for name, held in before.items():
         if after.get(name) != held:
@@ -52,34 +39,32 @@ def inputs_untouched(case: AttackCase) -> None:
             raise Breach("interfere()", f"captures.{changed[0]}", "its bytes as they were", "others")
 
 
-def _ask(case: AttackCase) -> Any:
-    view, rows = case.view
-    shown = _exposed(view)  # whoever writes to it breaks another promise
-    own = copy.deepcopy(case.fitted) if not case.unsent else case.fitted
-    _ = np.random.Generator  # loaded before anything is watched
-    return lambda: case.believe(shown, rows, case.rng("believe"), attack=own)
+def _watched(case: AttackCase, kind: str) -> None:
+    """Every call so far, and what it does to sensors."""
+    _ = case.raw
+    if case.acts:
+        blanks = writeable(case.blanks())
+        case.ask("interfere()", copy.deepcopy(case.fitted).interfere, blanks, rng=case.rng("interfere"))
+    case.watch.judge(kind)
 
 
 @check("attack", "random-state-untouched")
 def random_state_untouched(case: AttackCase) -> None:
     """Global random state is neither drawn from nor set: neither numpy's nor that of `random`."""
-    _ = case.raw
-    surroundings.keeps_random_state("believe()", _ask(case))
+    _watched(case, "random state")
 
 
 @check("attack", "environment-untouched")
 def environment_untouched(case: AttackCase) -> None:
-    """The process stays as it is: environment variables, working directory, import path, warnings filters,
-    numpy's error state, umask; no thread is left running.
+    """The process stays as it is: environment variables, working directory, import path, warnings
+    filters, numpy's error state, umask; no thread is left running.
     """
-    _ = case.raw
-    surroundings.keeps_environment("believe()", _ask(case))
+    _watched(case, "environment")
 
 
 @check("attack", "files-untouched")
 def files_untouched(case: AttackCase) -> None:
-    """No file is left behind, changed or removed, wherever it lies; what was made and removed again is
+    """No file is left behind, changed or removed, wherever it lies; one that is made and removed again is
     fine.
     """
-    _ = case.raw
-    surroundings.keeps_files("believe()", _ask(case))
+    _watched(case, "files")

@@ -82,7 +82,12 @@ def survives_pickling(case: SchemeCase) -> None:
         raise Breach("the scheme", "", "one that can be pickled", case.unsent)
     if case.fresh() is case.scheme and not _unchanging(case.scheme):
         raise Breach("the scheme", "", "one that `copy.deepcopy` can copy", "one that it cannot")
-    run = case.run
+    run, member = case.run, "agree()" if case.interactive else "generate()"
+    # what both forget alike would go unseen between copies: the scheme itself is asked as well
+    itself = case.exchange(case.scheme, case.scheme, run.a, run.b, case.rng("generate"))
+    same_witness("witness()", case.sense(case.scheme, case.both[0]), run.a, when="after copying")
+    same(member, "keys", itself.keys, run.keys, when="after copying")
+    same_helper(member, itself.published, run.published, when="after copying")
     with at("the scheme"):
         try:
             sent = cloudpickle.loads(case.parcel)
@@ -94,9 +99,8 @@ def survives_pickling(case: SchemeCase) -> None:
     with at("witness()"):
         witness = case.sense(sent, case.both[0])
     same_witness("witness()", run.a, witness, when=when)
-    with at("agree()" if case.interactive else "generate()"):
+    with at(member):
         again = case.exchange(sent, sent, run.a, run.b, case.rng("generate"))
-    member = "agree()" if case.interactive else "generate()"
     same(member, "keys", run.keys, again.keys, when=when)
     same_helper(member, run.published, again.published, when=when)
 

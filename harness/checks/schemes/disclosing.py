@@ -7,12 +7,11 @@ import numpy as np
 from harness import validate
 from harness.checks.alike import same
 from harness.checks.handing import rows_of
-from harness.checks.outcomes import Breach
+from harness.checks.outcomes import Breach, needed
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase, attempts_with
 from harness.checks.schemes.forms import at
 from harness.contracts import Array, Helper, Linear
-from harness.exchange import call
 from harness.gf2 import product
 
 __all__: list[str] = []
@@ -24,12 +23,12 @@ def _told(case: SchemeCase, helper: Helper, rows: int) -> tuple[Array, Linear]:
     """Labels (alphabet, bits) and the validated disclosure."""
     own, a = case.fresh(), case.run.a
     labels = validate.bits(case.plugin, "labels", own.labels, (a.alphabet, None))
-    linear = call(case.plugin, "linear()", own.linear, helper)
+    linear = case.ask("linear()", own.linear, helper)
     return labels, validate.linear(case.plugin, linear, rows, a.symbols.shape[1] * labels.shape[1])
 
 
 def _finished(case: SchemeCase, secret: Array, helper: Helper) -> Array:
-    keys = call(case.plugin, "finish()", case.fresh().finish, secret, helper)
+    keys = case.ask("finish()", case.fresh().finish, secret, helper)
     return validate.key_bits(case.plugin, "keys", keys, len(secret), case.width)
 
 
@@ -68,13 +67,13 @@ def disclosure_true(case: SchemeCase) -> None:
     """
     case.has(*MEMBERS)
     run, rows = case.run, attempts_with(case, lambda run: run.established)
-    with at("linear()"):
+    with needed("disclosure-well-formed"):
         labels, linear = _told(case, run.published, len(run.keys))
     words = _words(case, labels, linear)
     syndrome = product(words, linear.parity.T)
     _equal("linear()", "syndrome", "parity @ bits", syndrome, linear.syndrome, rows)
     secret = product(words, linear.secret_map.T) ^ linear.secret_offset
-    with at("finish()"):
+    with needed("disclosure-well-formed"):
         keys = _finished(case, secret.reshape(len(run.keys), -1), run.published)
     _equal("finish()", "keys", "A's", run.keys, keys, rows)
 
@@ -93,11 +92,11 @@ def disclosure_rows_stand_alone(case: SchemeCase) -> None:
     case.has(*MEMBERS)
     run, rng = case.run, case.rng("secrets")
     count = len(run.keys)
-    with at("linear()"):
+    with needed("disclosure-well-formed"):
         _, whole = _told(case, run.published, count)
     width = whole.positions.shape[1] * len(whole.secret_map)
     secret = rng.integers(0, 2, (count, width), dtype=np.uint8)
-    with at("finish()"):
+    with needed("disclosure-well-formed"):
         keys = _finished(case, secret, run.published)
     for row in range(count):
         alone = np.array([row])

@@ -11,7 +11,7 @@ from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
 from harness.contracts import Capture
 from harness.errors import ContractError
-from harness.exchange import call, parts
+from harness.exchange import parts
 
 __all__ = ["at", "beginning"]
 
@@ -61,20 +61,18 @@ def keys_well_formed(case: SchemeCase) -> None:
     own, rows, name = case.fresh(), len(a.acquired), case.plugin
     if case.interactive:
         with at("agree()"):
-            answer = call(name, "agree()", own.agree, a, b, rng=case.rng("generate"))
+            answer = case.ask("agree()", own.agree, a, b, rng=case.rng("generate"))
             keys, keys_b, accepted, _ = parts(name, "agree()", answer, 4)
             validate.key_bits(name, "keys of A", keys, rows, case.width)
             validate.key_bits(name, "keys of B", keys_b, rows, case.width)
             validate.accepted_flags(name, accepted, rows)
         return
     with at("generate()"):
-        answer = call(name, "generate()", own.generate, a, rng=case.rng("generate"))
+        answer = case.ask("generate()", own.generate, a, rng=case.rng("generate"))
         keys, helper = parts(name, "generate()", answer, 2)
         validate.key_bits(name, "keys", keys, rows, case.width)
     with at("reproduce()"):
-        keys_b, accepted = parts(
-            name, "reproduce()", call(name, "reproduce()", own.reproduce, b, helper), 2
-        )
+        keys_b, accepted = parts(name, "reproduce()", case.ask("reproduce()", own.reproduce, b, helper), 2)
         validate.key_bits(name, "keys", keys_b, rows, case.width)
         validate.accepted_flags(name, accepted, rows)
 
@@ -87,9 +85,9 @@ def helper_well_formed(case: SchemeCase) -> None:
     a, b = case.witnesses
     own, rows, name = case.fresh(), len(a.acquired), case.plugin
     if case.interactive:
-        answer = call(name, "agree()", own.agree, a, b, rng=case.rng("generate"))
+        answer = case.ask("agree()", own.agree, a, b, rng=case.rng("generate"))
     else:
-        answer = call(name, "generate()", own.generate, a, rng=case.rng("generate"))
+        answer = case.ask("generate()", own.generate, a, rng=case.rng("generate"))
     member = "agree()" if case.interactive else "generate()"
     with at(member):
         if isinstance(answer, tuple) and answer:  # how many there are is another promise

@@ -9,7 +9,6 @@ from harness.checks.outcomes import Breach
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase, attempts_with
 from harness.checks.schemes.forms import at
-from harness.exchange import call
 
 __all__: list[str] = []
 
@@ -28,7 +27,7 @@ def list_true(case: SchemeCase) -> None:
     if not isinstance(needed, int | np.integer) or not 1 <= needed <= m:
         raise Breach("the scheme", "needed", f"a whole number from 1 to {m}", repr(needed))
     with at("listed()"):
-        listed = call(case.plugin, "listed()", case.fresh().listed, plain(run.published))
+        listed = case.ask("listed()", case.fresh().listed, plain(run.published))
     fits = isinstance(listed, np.ndarray) and listed.ndim == 2 and len(listed) == len(run.keys)
     if not fits or listed.dtype.kind not in "iu":
         got = f"{getattr(listed, 'dtype', type(listed).__name__)} of shape {getattr(listed, 'shape', '')}"

@@ -13,7 +13,7 @@ from harness.checks.scheme_case import SchemeCase, attempts_with
 from harness.checks.schemes.forms import at
 from harness.checks.schemes.sensing import like
 from harness.contracts import Array, Belief, Capture, Helper
-from harness.exchange import call, seconds_of
+from harness.exchange import seconds_of
 
 __all__: list[str] = []
 
@@ -34,7 +34,7 @@ def sensing_time_sound(case: SchemeCase) -> None:
 
 def _seconds(case: SchemeCase, capture: Capture) -> Array:
     with at("sensing_seconds()"):
-        answer = call(case.plugin, "seconds", case.fresh().sensing_seconds, writeable(capture))
+        answer = case.ask("seconds", case.fresh().sensing_seconds, writeable(capture))
         return validate.seconds(case.plugin, "seconds", answer, len(capture.samples))
 
 
@@ -104,7 +104,7 @@ def check_values_true(case: SchemeCase) -> None:
 
 def _confirmed(case: SchemeCase, keys: Array, helper: Helper) -> Array:
     with at("confirm()"):
-        said = call(case.plugin, "confirm()", case.fresh().confirm, np.array(keys), plain(helper))
+        said = case.ask("confirm()", case.fresh().confirm, np.array(keys), plain(helper))
     if not isinstance(said, np.ndarray) or said.ndim != 2 or len(said) != len(keys) or said.dtype != bool:
         got = f"{getattr(said, 'dtype', type(said).__name__)} of shape {getattr(said, 'shape', '')}"
         raise Breach("confirm()", "", f"bool of shape ({len(keys)}, checks)", got)
@@ -119,14 +119,14 @@ def help_keeps_the_witness(case: SchemeCase) -> None:
     case.has("assisted")
     run = case.run
     with at("assisted()"):
-        answer = call(case.plugin, "assisted()", case.fresh().assisted, run.b, read_only(run.published))
+        answer = case.ask("assisted()", case.fresh().assisted, run.b, read_only(run.published))
         read = validate.witness(case.plugin, answer, len(run.keys))
     if (read.symbols.shape, read.alphabet) != (run.b.symbols.shape, run.b.alphabet):
         expected = f"{run.b.symbols.shape[1]} of {run.b.alphabet}, as they came"
         raise Breach("assisted()", "symbols", expected, f"{read.symbols.shape[1]} of {read.alphabet}")
     established = attempts_with(case, lambda run: run.established)
     with at("assisted()"):
-        own = call(case.plugin, "assisted()", case.fresh().assisted, run.a, read_only(run.published))
+        own = case.ask("assisted()", case.fresh().assisted, run.a, read_only(run.published))
         own = validate.witness(case.plugin, own, len(run.keys))
     changed = (own.symbols != run.a.symbols)[established]
     if changed.any():
@@ -137,8 +137,7 @@ def help_keeps_the_witness(case: SchemeCase) -> None:
     for row in range(len(run.keys)):
         alone = np.array([row])
         with at("assisted()"):
-            one = call(
-                case.plugin,
+            one = case.ask(
                 "assisted()",
                 case.fresh().assisted,
                 rows_of(run.b, alone),
@@ -169,7 +168,7 @@ def sharper_beliefs_normalised(case: SchemeCase) -> None:
 def _sharper(case: SchemeCase, log_prob: Array, helper: Helper) -> Array:
     rows, m, alphabet = log_prob.shape
     with at("sharpen()"):
-        answer = call(case.plugin, "sharpen()", case.fresh().sharpen, np.array(log_prob), plain(helper))
+        answer = case.ask("sharpen()", case.fresh().sharpen, np.array(log_prob), plain(helper))
         if not isinstance(answer, np.ndarray):
             raise Breach("sharpen()", "", "an array", type(answer).__name__)
         return validate.belief(case.plugin, Belief(log_prob=answer), rows, m, alphabet).log_prob

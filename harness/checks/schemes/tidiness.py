@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from harness.checks import surroundings
 from harness.checks.handing import bytes_of, plain, read_only, writeable
 from harness.checks.outcomes import Breach
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
-from harness.exchange import call
 
 __all__: list[str] = []
 
@@ -49,31 +47,30 @@ def inputs_untouched(case: SchemeCase) -> None:
                     raise Breach(member, name, f"its bytes as they were, in a {kind} array", "others")
 
 
-def _all(case: SchemeCase) -> Iterator[tuple[str, Any]]:
+def _watched(case: SchemeCase, kind: str) -> None:
+    """Every call so far, and one of each method more."""
     for member, _, ask in _asked(case, writeable):
-        yield member, lambda ask=ask, member=member: call(case.plugin, member, ask)
+        case.ask(member, ask)
+    case.watch.judge(kind)
 
 
 @check("scheme", "random-state-untouched")
 def random_state_untouched(case: SchemeCase) -> None:
     """Global random state is neither drawn from nor set: neither numpy's nor that of `random`."""
-    for member, ask in _all(case):
-        surroundings.keeps_random_state(member, ask)
+    _watched(case, "random state")
 
 
 @check("scheme", "environment-untouched")
 def environment_untouched(case: SchemeCase) -> None:
-    """The process stays as it is: environment variables, working directory, import path, warnings filters,
-    numpy's error state, umask; no thread is left running.
+    """The process stays as it is: environment variables, working directory, import path, warnings
+    filters, numpy's error state, umask; no thread is left running.
     """
-    for member, ask in _all(case):
-        surroundings.keeps_environment(member, ask)
+    _watched(case, "environment")
 
 
 @check("scheme", "files-untouched")
 def files_untouched(case: SchemeCase) -> None:
-    """No file is left behind, changed or removed, wherever it lies; what was made and removed again is
+    """No file is left behind, changed or removed, wherever it lies; one that is made and removed again is
     fine.
     """
-    for member, ask in _all(case):
-        surroundings.keeps_files(member, ask)
+    _watched(case, "files")

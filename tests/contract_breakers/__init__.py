@@ -1,0 +1,1 @@
+"""Plug-ins that keep every promise but one, and sound ones beside them."""
