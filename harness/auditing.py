@@ -199,13 +199,17 @@ def _audited(
         origin = plugin.source if plugin.foreign and plugin.source != "object" else None
         facing = [a.against(origin) if isinstance(a, Stranger) else a for a in attacks]
         attacked = attack_runs.attacked(run, scheme, honest, disclosure, captures, facing, together)
+        # whichever belief is listed is tested again, and it is the strongest that is
+        ranked = len(attacked) * (1 + (enumeration_rows.NAME in run.in_house))
         for name, outcome in attacked:
             if outcome.scores is not None:
                 outcomes[name] = scores_digest(outcome.scores)
             more, theirs = attack_runs.rows_of(run, scheme, honest, disclosure, name, outcome)
             made += marked(more, resting_on(run.corpus, captures, scheme, facing, name))
             own += theirs
-            findings += attack_findings(scheme, honest, name, outcome, tests=len(attacked), seed=run.seed)
+            findings += attack_findings(
+                scheme, honest, name, outcome, tests=len(attacked), ranked=ranked, seed=run.seed
+            )
         more, told = same_view_rows(attacked, attacks, scheme.name, honest, data=run.corpus.data)
         for row in more:
             both = f"{row.attack}+{row.method}"
@@ -223,8 +227,9 @@ def _audited(
             made += marked(carried.rows, resting_on(run.corpus, captures, scheme, facing, carried.belief))
             findings += carried.findings
             if carried.scores is not None:
-                name, tests = enumeration_rows.NAME, len(attacked)
-                findings += odds_findings(scheme, honest, name, carried.scores, tests=tests)
+                findings += odds_findings(
+                    scheme, honest, enumeration_rows.NAME, carried.scores, tests=ranked
+                )
         made += ledger_rows(
             made,
             here,

@@ -7,11 +7,9 @@ from collections.abc import Callable, Iterator, Sequence
 from harness.detectors import Detection
 from harness.randomness_rows import MEASURE as RANDOMNESS
 from harness.results import Finding, Row
+from harness.rules import BLIND, TO_HOLDERS
 
 __all__ = ["detector_findings", "randomness_findings"]
-
-_TO_HOLDERS = ("key-subject", "key-counter", "helper-steps")
-"""These give away a key to whoever holds another one of the person."""
 
 Say = Callable[..., Finding]
 
@@ -42,7 +40,7 @@ def detector_findings(
             continue
         given = f" It gives away at least {found.bits:.3g} of {key_bits} bits." if found.bits > 0 else ""
         yield say(
-            f"blind-{found.slug}",
+            f"{BLIND}{found.slug}",
             _severity(found, key_bits),
             f"{found.text[0].upper()}{found.text[1:]} (corrected p = {found.p:.2g}).{given}",
             p=found.p,
@@ -53,6 +51,6 @@ def detector_findings(
 
 def _severity(found: Detection, key_bits: int) -> str:
     """By the bits that are given away; what tells the person but no key bit is medium."""
-    if found.bits >= key_bits / 2 and found.slug not in _TO_HOLDERS:
+    if found.bits >= key_bits / 2 and found.slug not in TO_HOLDERS:
         return "critical"
     return "high" if found.bits >= min(8, key_bits / 4) else "medium"

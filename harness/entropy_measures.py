@@ -42,7 +42,8 @@ def entropy_rows(
     scheme, honest, disclosure
         What ran, and what is known of its helper data.
     facts : dict
-        Gets "worst": the subject with the least entropy.
+        Gets "worst": the subject with the least entropy; and where it matters "understated": the bits by
+        which figures of what is left may be too low for want of people.
     seed : int
         Of the run.
 
@@ -101,6 +102,8 @@ def entropy_rows(
         "limit": limit,
     }
     independent = _independent(table, read, subject, who, linear, source)
+    if independent is not None and independent.high < limit:
+        facts["understated"] = given_helper.min_entropy_understated(read, subject, **source)
     found = [independent, _markov(table, read, subject, linear, source, independent, seed=seed)]
     judged = [estimate for estimate in found if estimate is not None]
     return min(judged, key=lambda estimate: estimate.value) if judged else chain

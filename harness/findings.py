@@ -11,18 +11,20 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
-from scipy.stats import poisson
 
 from harness.attack_measures import BUDGETS, successes
 from harness.blind_findings import detector_findings, randomness_findings
 from harness.cache import Captures
 from harness.contracts import DEVICE_A, DEVICE_B, Corpus
+from harness.detectors.repeats import repeated_p_value
+from harness.entropy_findings import entropy_findings
 from harness.errors import InsufficientData
 from harness.estimators import leakage, proportion
 from harness.exchange import Honest
 from harness.listing_rows import listing_findings
 from harness.pursuit import Outcome
 from harness.results import Finding, Row
+from harness.rules import FAMILY_LEVEL, SHARE
 from harness.score import Disclosure, Scores
 from harness.streams import stream
 from harness.view import needs
@@ -37,21 +39,6 @@ __all__ = [
     "scheme_findings",
 ]
 
-_MODELLED = {
-    "average-given-helper-independent-symbols": "if symbols were independent with the shares seen here",
-    "average-given-helper-markov": "if each symbol depends on the one before it as seen here",
-}
-FAMILY_LEVEL = 0.01
-"""Chance that a sound scheme is flagged in one audit of it, shared by all tests.
-
-Each kind of test gets the same share of it, and shares it among its own: odds and views among attacks, and
-odds among budgets too; blind detectors and tests of randomness by Holm's procedure.
-"""
-_OVERLAP = 0.05  # bits that channels share from which on it is said
-_KINDS = 6  # odds, views, strangers, repeats, blind detectors, randomness
-SHARE = FAMILY_LEVEL / _KINDS
-"""Chance that one kind of test flags a sound scheme in one audit of it."""
-
 
 def promised_odds(budget: int, key_bits: int) -> float:
     """Odds of a guesser against a uniform key: what the scheme promises."""
@@ -59,14 +46,16 @@ def promised_odds(budget: int, key_bits: int) -> float:
 
 
 def attack_findings(
-    scheme: Any, honest: Honest, attack: str, outcome: Outcome, *, tests: int, seed: int
+    scheme: Any, honest: Honest, attack: str, outcome: Outcome, *, tests: int, ranked: int, seed: int
 ) -> Iterator[Finding]:
     """What one adversary's result asks to be said.
 
     Parameters
     ----------
     tests : int
-        Attacks in this audit; the level of each test is shared among them.
+        Attacks in this audit; the level of each test of their views is shared among them.
+    ranked : int
+        The same for odds; more where a belief that is carried on to guesses is tested again.
     """
     if outcome.failed:
         yield Finding(
@@ -78,7 +67,7 @@ def attack_findings(
         )
     if outcome.scores is None:
         return
-    yield from odds_findings(scheme, honest, attack, outcome.scores, tests=tests)
+    yield from odds_findings(scheme, honest, attack, outcome.scores, tests=ranked)
     yield from _leak(scheme, honest, attack, outcome.scores, tests, seed)
 
 
@@ -178,31 +167,8 @@ def scheme_findings(
             "note",
             f"Nothing discloses what these public arrays say of the key: {names}.",
         )
-    known = [r for r in rows if r.method in _MODELLED and r.attack is None and r.value is not None]
-    least_of = min(known, key=lambda r: r.value or 0.0).method if known else None
-    for row in rows:
-        if row.value is None or row.low is None:
-            continue
-        if row.method == least_of and row.high is not None and row.high < bits - 1:
-            yield say(
-                "less-entropy-than-promised",
-                "medium",
-                f"Given the helper data {row.value:.4g} bits [{row.low:.4g}, {row.high:.4g}] of the "
-                f"promised {bits} are left, {_MODELLED[row.method]}.",
-                bits=row.value,
-            )
-        if row.measure == "channel-overlap" and row.method == "min-entropy" and row.low > _OVERLAP:
-            yield say(
-                "channels-overlap",
-                "note",
-                f"Its channels share {row.value:.3g} bits for one symbol of each (at least {row.low:.3g}): "
-                "figures that take symbols as independent count that twice.",
-                bits=row.value,
-            )
-        if row.measure == "min-entropy" and row.method == "most-common-value" and row.value == 0:
-            yield say(
-                "witness-constant", "high", "The witness is one symbol throughout: it holds no entropy."
-            )
+    understated = float(facts.get("understated", 0.0))
+    yield from entropy_findings(rows, say, key_bits=bits, understated=understated)
     if "strangers" in facts:
         hits, subject = facts["strangers"]
         level = 1 - 2 * SHARE
@@ -225,8 +191,7 @@ def _repeats(scheme: Any, facts: dict[str, Any], say: Any) -> Iterator[Finding]:
     repeats = facts.get("repeats")
     if not repeats or not repeats["pairs"]:
         return
-    chance = float(poisson.sf(repeats["pairs"] - 1, repeats["expected-pairs"]))
-    if chance <= SHARE:
+    if repeated_p_value(repeats["pairs"], repeats["keys"], int(scheme.key_bits)) <= SHARE:
         yield say(
             "keys-repeat",
             "high",

@@ -11,6 +11,7 @@ from typing import Any
 
 from harness.efforts import efforts
 from harness.results import SEVERITIES, Audit, Finding
+from harness.rules import RULES
 from harness.threats import STANDARD_ADVERSARIES
 from reports import claims, standing
 from reports.first_screen import evidence_line, first_screen, open_threats, unmeasured_parts, where
@@ -210,10 +211,9 @@ def _advice(finding: Finding) -> str:
     stated = finding.details.get("advice")
     if stated:
         return clean(stated)
-    if finding.id.startswith("blind-"):
-        return standing.BLIND_ADVICE
-    if finding.id in standing.ADVICE_BY_FINDING:
-        return standing.ADVICE_BY_FINDING[finding.id]
+    rule = RULES.get(finding.id)
+    if rule is not None and rule.remedy:
+        return rule.remedy
     if finding.attack and "+" in finding.attack:
         parts = ", ".join(clean(part) for part in finding.attack.split("+"))
         return f"Answer the findings on its parts ({parts}), then run again: pooled, they may gain more."

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 __all__ = [
     "ADVICE",
-    "ADVICE_BY_FINDING",
     "ASSETS",
     "ASSUMPTIONS",
-    "BLIND_ADVICE",
     "BOUNDARIES",
     "CAUTIONS",
     "DEFAULT_ADVICE",
@@ -93,9 +91,6 @@ CAUTIONS = (
      "carries no raw signal."),
 )  # fmt: skip
 
-BLIND_ADVICE = (
-    "Find where the named key bits and arrays meet; cut that tie, or disclose it, so that it is charged."
-)
 DEFAULT_ADVICE = "Not stated by the audit; decide with the designers of the scheme."
 
 ADVICE = {
@@ -129,19 +124,4 @@ ADVICE = {
     "denial": "Expect jamming: let the user fall back on another way, never on a weaker key.",
     "relay": "Bound the time or the distance of the exchange; signals alone do not tell a relay.",
     "enumeration": "Lengthen what is left of the key, or slow every guess down.",
-}
-
-ADVICE_BY_FINDING = {
-    "randomness-failed": "Find where the structure comes from; no extractor makes up for missing entropy.",
-    "sees-more-gets-less": "Take the better of the two figures for what such a view gives.",
-    "strangers-agree": "Correct fewer errors, or use a signal that differs more between people.",
-    "less-entropy-than-promised": "Shorten the key to the entropy left, or collect more signal per key.",
-    "witness-constant": "Repair the quantiser: its thresholds do not fit this signal.",
-    "keys-repeat": "Look for a small seed or a saturated quantiser; draw every key from fresh signal.",
-    "disclosure-wrong": "Correct the disclosure of the helper data; their leak is understated.",
-    "helper-not-covered": "Disclose what these arrays say of the witness, or publish less.",
-    "plug-in-failed": "Repair the plug-in and run again.",
-    "one-person": "Record more people before deciding anything about people.",
-    "simulated": "Confirm on recordings of people before relying on these figures.",
-    "role-not-read": "Run an adversary that reads this role, or leave it out of the corpus.",
 }

@@ -17,7 +17,7 @@ from harness.detectors.detection import Detection, found, untested
 from harness.detectors.evidence import Evidence, first_of_each, named, row_numbers
 from harness.detectors.tails import TOLD
 
-__all__ = ["Shared", "key_repeats", "shared_p_value", "shared_values"]
+__all__ = ["Shared", "key_repeats", "repeated_p_value", "shared_p_value", "shared_values"]
 
 _MISSED = 0.05
 _ROOMY = 60  # bits beyond which values are so rare that their number is Poisson
@@ -59,9 +59,24 @@ def shared_values(words: Array, subject: Array) -> Shared:
     size = np.bincount(person).astype(float)
     bits = words.shape[1]
     compared = (float(size.sum()) ** 2 - float((size**2).sum())) / 2
+    pairs = int((holders * (holders - 1) / 2).sum())
+    return _shared(pairs, size, compared, bits)
+
+
+def repeated_p_value(pairs: int, keys: int, key_bits: int) -> float:
+    """Chance that at least so many pairs of independent uniform keys are equal.
+
+    Examples
+    --------
+    >>> round(repeated_p_value(1, 100, 20), 4)  # 4950 pairs, each equal in one of 2^20
+    0.0047
+    """
+    return shared_p_value(_shared(pairs, np.ones(keys), keys * (keys - 1) / 2, key_bits))
+
+
+def _shared(pairs: int, size: Array, compared: float, bits: int) -> Shared:
     mean = math.ldexp(compared, -bits)
     variance, third = _moments(size, 2.0**bits) if bits <= _ROOMY else (mean, mean)
-    pairs = int((holders * (holders - 1) / 2).sum())
     return Shared(pairs=pairs, mean=mean, variance=variance, third=third, compared=compared)
 
 

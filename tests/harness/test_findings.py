@@ -14,8 +14,9 @@ from harness import audit
 from harness.collecting import Rows
 from harness.contracts import DEVICE_B, Array, Belief, Estimate, Helper, View, Witness
 from harness.detectors import Detection
-from harness.findings import FAMILY_LEVEL, promised_odds, scheme_findings
+from harness.findings import promised_odds, scheme_findings
 from harness.results import Finding, Row
+from harness.rules import SHARE
 from harness.score import Disclosure
 
 NOTHING = Disclosure(None, None, ())
@@ -252,8 +253,7 @@ def test_detections_weigh_by_the_bits_they_give_away(slug: str, bits: float, sev
 
 
 def test_detectors_get_one_share_of_the_level() -> None:
-    share = FAMILY_LEVEL / 6
-    for p, flagged in ((share * 0.99, True), (share * 1.01, False)):
+    for p, flagged in ((SHARE * 0.99, True), (SHARE * 1.01, False)):
         one = Detection(slug="key-bits", p=p, text="this", attempts=9, subjects=3)
         assert bool(list(scheme_findings(SignCommitment(), NOTHING, [], {"detections": [one]}))) is flagged
     quiet = Detection(slug="key-bits", untested="too few")

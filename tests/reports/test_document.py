@@ -191,6 +191,7 @@ def test_reports_import_nothing_of_the_harness_but_data() -> None:
         "sidebyside",
         "swept",
         "efforts",
+        "rules",
     )
     data += ("claims.record", "intake.record")
     allowed = {f"harness.{name}" for name in data}

@@ -16,6 +16,7 @@ __all__ = [
     "chain_bound",
     "estimated_min_entropy",
     "min_entropy_by_person",
+    "min_entropy_understated",
     "pattern_slots",
 ]
 
@@ -197,6 +198,26 @@ def estimated_min_entropy(
         subjects=len(people),
         attempts=len(symbols),
         method="average-given-helper-independent-symbols",
+    )
+
+
+def min_entropy_understated(
+    symbols: Array, subject: Array, *, labels: Array, parity: Array, positions: Array, limit: float
+) -> float:
+    """Bits by which `estimated_min_entropy` may say too little, as the sample is small.
+
+    Parameters
+    ----------
+    As `estimated_min_entropy`.
+
+    Returns
+    -------
+    float
+        At least 0; near 0 where one symbol is clearly the likeliest.
+    """
+    alphabet, m = len(labels), symbols.shape[1]
+    return jackknife.understatement(
+        lambda rows: _left(_shares(symbols[rows], alphabet), m, labels, parity, positions, limit), subject
     )
 
 
