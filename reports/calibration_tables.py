@@ -19,7 +19,7 @@ __all__ = [
     "kind_text",
     "matrix_columns",
     "matrix_table",
-    "quantity_of",
+    "quantity_text",
     "rules_table",
     "truths_table",
 ]
@@ -50,8 +50,9 @@ _ALARMS = (
     "p: chance of so many if one in a hundred were flagged, corrected for the number of cases."
 )
 _RULES = (
-    "The findings that flagged something sound, against the share of the promise that their kind of test "
-    "has. p: chance of so many at that share, corrected for the number of findings."
+    "Kinds of rules, and how often they flagged something sound, against the share of the promise that "
+    "each kind has; rules that are certain have none. p: chance of so many, corrected for the number of "
+    "kinds."
 )
 
 
@@ -109,24 +110,25 @@ def counts_text(counts: Mapping[str, int]) -> str:
 
 
 def rules_table(found: Calibration) -> Table:
-    """Findings that flagged something sound."""
+    """Kinds of rules, and what they flagged."""
     rows = tuple(
         (
-            Cell(clean(line.id)),
+            Cell(clean(line.kind)),
             Cell(f"{line.flagged} of {line.trials}", "", "alarm" if line.noisy else ""),
+            Cell(counts_text(line.counts) or "none"),
             Cell(number_text(line.share)),
             Cell(number_text(line.p)),
         )
         for line in found.rules
-        if line.flagged
     )
-    return Table(_RULES, ("Finding", "Flagged", "Share of the promise", "p"), rows, key="rules")
+    columns = ("Kind of rule", "Flagged", "By", "Share of the promise", "p")
+    return Table(_RULES, columns, rows, key="rules")
 
 
 def kind_text(line: CoverageLine) -> str:
     """What kind of interval it is, without its method."""
     parts = [line.measure, budget_text(line.budget), "" if line.unit == "probability" else f"({line.unit})"]
-    parts += [] if line.bound == "exact" else ["truth is a bound"]
+    parts += [] if line.bound == "exact" else ["(bound)"]
     return clean(" ".join(part for part in parts if part))
 
 
@@ -151,11 +153,15 @@ def coverage_table(found: Calibration) -> Table:
     return Table(_COVERAGE, columns, rows, key="coverage")
 
 
-def quantity_of(line: TruthLine) -> str:
+def quantity_text(line: TruthLine) -> str:
     """Whose quantity it is, and which."""
-    unit = "" if line.unit in (None, "probability") else f"({line.unit})"
-    parts = [line.attack or "honest pair:", line.measure, budget_text(line.budget), unit]
+    parts = [line.attack or "honest", line.measure, budget_text(line.budget)]
     return clean(" ".join(part for part in parts if part))
+
+
+def _method(line: TruthLine) -> str:
+    unit = "" if line.unit in (None, "probability") else f", {line.unit}"
+    return clean(f"{line.method or ''}{unit}")
 
 
 def bound_text(line: TruthLine) -> str:
@@ -169,7 +175,7 @@ def truths_table(found: Calibration) -> Table:
     rows = tuple(
         (
             Cell(clean(line.case)),
-            Cell(quantity_of(line), clean(line.method or "")),
+            Cell(quantity_text(line), _method(line)),
             Cell(bound_text(line), clean(line.source)),
             Cell(number_text(line.mean), side_text(line.side)),
             Cell(level_text(line.level)),

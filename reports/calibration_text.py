@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
 from collections.abc import Sequence
 
 from tabulate import tabulate
 
-from harness.calibration.lines import AlarmLine, DetectionLine, TruthLine
+from harness.calibration.lines import AlarmLine, DetectionLine, TruthLine, VerdictLine
 from harness.calibration.record import Calibration
 from reports import calibration_tables as tables
 from reports.calibration import LIMITS, calibration_document, headline, outcome_text, trouble_texts
@@ -18,6 +19,14 @@ from reports.text import WIDTH
 from reports.wording import clean, folded, interval_text, number_text
 
 __all__ = ["calibration_html", "calibration_text"]
+
+_SIDES = {
+    "estimate": "estimate",
+    "attacker-at-least": "attacker ≥",
+    "attacker-at-most": "attacker ≤",
+    "defender-at-least": "owner ≥",
+    "defender-at-most": "owner ≤",
+}
 
 
 def calibration_html(found: Calibration) -> str:
@@ -33,7 +42,9 @@ def calibration_text(found: Calibration) -> str:
     """What the terminal shows: promises, flaws, alarms, coverage, truths, shuffled pairs, cautions."""
     parts = [
         _filled(headline(found)),
-        "\n".join(_filled(f"{outcome_text(v):10}  {v.id:8}  {v.text}", hang=22) for v in found.verdicts),
+        "\n".join(
+            _filled(f"{outcome_text(v):10}  {v.id:8}  {clean(v.text)}", hang=22) for v in found.verdicts
+        ),
         "\n".join(_filled(f"- {name}: {text}") for name, text in trouble_texts(found)),
         _flaws(found.detection),
         _alarms(found),
@@ -46,48 +57,60 @@ def calibration_text(found: Calibration) -> str:
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
+def _verdict(line: VerdictLine) -> str:
+    return _filled(f"{outcome_text(line):10}  {line.id:8}  {clean(line.text)}", hang=22)
+
+
 def _flaws(lines: Sequence[DetectionLine]) -> str:
     body = []
     for line in lines:
         right = {id: line.counts.get(id, 0) for id in line.found_by} or line.counts
-        others = {id: n for id, n in line.counts.items() if id not in right}
         body.append(
             [
-                _cell(line.case, 24),
+                _cell(line.case, 26),
                 f"{line.found} of {line.trials}" + ("" if line.found == line.trials else " !"),
                 number_text(line.at_least),
-                _cell(tables.counts_text(right), 26),
-                _cell(tables.counts_text(others), 24),
+                _cell(tables.counts_text(right), 42),
+                str(len(set(line.counts).difference(right)) or ""),
             ]
         )
-    head = ["flaw", "found", "at least", "by what sees it", "also"]
-    said = "Flaws and controls that must be flagged; in how many audits each finding appeared."
+    head = ["flaw", "found", "at least", "by what sees it, in so many", "others"]
+    said = (
+        "Flaws and controls that must be flagged, with the exact lower limit of the chance that they are "
+        "(one-sided, 95 %), and how many other findings appeared."
+    )
     return _table(said, head, body)
 
 
 def _alarms(found: Calibration) -> str:
     quiet = [line for line in found.sound if not line.flagged]
-    parts = (
-        [_filled(f"Never flagged (audits of each: {_range(quiet)}): {_names(quiet)}", hang=2)]
-        if quiet
-        else []
-    )
+    parts = []
+    if quiet:
+        parts = [_filled(f"Never flagged (audits of each: {_range(quiet)}): {_names(quiet)}")]
     body = [
-        [_cell(line.case, 30), f"{line.flagged} of {line.trials}" + (" !" if line.noisy else ""),
-         _cell(tables.counts_text(line.counts), 40), number_text(line.p)]
-        for line in found.sound if line.flagged
-    ]  # fmt: skip
-    parts += (
-        [_table("Sound, and flagged all the same.", ["case", "flagged", "by", "p"], body)] if body else []
-    )
-    rules = [line for line in found.rules if line.flagged]
+        [
+            _cell(line.case, 30),
+            f"{line.flagged} of {line.trials}" + (" !" if line.noisy else ""),
+            _cell(tables.counts_text(line.counts), 40),
+            number_text(line.p),
+        ]
+        for line in found.sound
+        if line.flagged
+    ]
+    parts.append(_table("Sound, and flagged all the same.", ["case", "flagged", "by", "p"], body))
     body = [
-        [_cell(line.id, 30), f"{line.flagged} of {line.trials}" + (" !" if line.noisy else ""),
-         number_text(line.share), number_text(line.p)]
-        for line in rules
-    ]  # fmt: skip
-    said = "Findings that cried wolf, against their share of the promise."
-    parts += [_table(said, ["finding", "flagged", "share", "p"], body)]
+        [
+            line.kind,
+            f"{line.flagged} of {line.trials}" + (" !" if line.noisy else ""),
+            _cell(tables.counts_text(line.counts) or "none", 40),
+            number_text(line.share),
+            number_text(line.p),
+        ]
+        for line in found.rules
+        if line.trials
+    ]
+    said = "Kinds of rules, their false alarms, and the share of the promise that each has."
+    parts.append(_table(said, ["kind", "flagged", "by", "share", "p"], body))
     return "\n\n".join(part for part in parts if part)
 
 
@@ -103,36 +126,41 @@ def _names(lines: Sequence[AlarmLine]) -> str:
 def _coverage(found: Calibration) -> str:
     body = [
         [
-            _cell(tables.kind_text(line), 26),
-            _cell(line.method, 18),
+            _cell(tables.kind_text(line), 25),
+            _cell(line.method, 22),
             f"{line.nominal:.3g}",
-            f"{line.covered} of {line.readings}",
-            str(line.audits),
+            f"{line.covered}/{line.readings}",
             f"{number_text(line.share)} {interval_text(line.low, line.high)}",
             line.verdict,
         ]
         for line in found.coverage
     ]
-    head = ["interval of", "method", "says", "hold it", "audits", "share", "verdict"]
+    head = ["interval of", "method", "says", "hold", "share of audits", "verdict"]
     return _table("Do intervals hold the truth as often as they say?", head, body)
 
 
 def _truths(lines: Sequence[TruthLine]) -> str:
+    several = Counter((line.case, tables.quantity_text(line)) for line in lines)
     body, before = [], ""
     for line in lines:
+        quantity = tables.quantity_text(line)
+        named = several[line.case, quantity] > 1 and line.method is not None
         body.append(
             [
                 "" if line.case == before else _cell(line.case, 20),
-                _cell(tables.quantity_of(line), 26),
+                _cell(f"{quantity}, {line.method}" if named else quantity, 37),
                 tables.bound_text(line),
                 number_text(line.mean),
-                clean(line.side or "–"),
-                f"{line.inside} of {line.measured}" + (" !" if line.missed else ""),
+                _SIDES.get(line.side or "", "–"),
+                f"{line.inside}/{line.measured}" + (" !" if line.missed else ""),
             ]
         )
         before = line.case
-    said = "Truths, the mean of what was measured, which way it bounds, and how many intervals hold it."
-    return _table(said, ["case", "quantity", "truth", "measured", "bounds", "hold it"], body)
+    said = (
+        "Truths (≥ or ≤: a bound, which an interval must reach), the mean of what was measured, which way "
+        "that bounds (attacker ≥: an attacker gets at least this), and how many intervals hold the truth."
+    )
+    return _table(said, ["case", "quantity", "truth", "measured", "bounds", "hold"], body)
 
 
 def _chance(found: Calibration) -> str:

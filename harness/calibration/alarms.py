@@ -1,4 +1,4 @@
-"""How often something sound is flagged: in all, case by case, and finding by finding."""
+"""How often something sound is flagged: in all, case by case, and rule by rule."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ from harness.calibration.cases import Case
 from harness.calibration.counts import allowed, at_least_so_many, by_case, counted, limits, worked
 from harness.calibration.lines import AlarmLine, Alarms, RuleLine, Trial
 from harness.estimators.multiple import holm
-from harness.findings import FAMILY_LEVEL, SHARE
+from harness.rules import FAMILY_LEVEL, KINDS, RULES, SHARE
 
-__all__ = ["FAMILY", "alarm_lines", "alarms_in_all", "rule_lines"]
+__all__ = ["CERTAIN", "FAMILY", "alarm_lines", "alarms_in_all", "rule_lines"]
 
 FAMILY = 0.01
-"""Chance that rules which keep their promise are faulted: among cases, and again among findings."""
+"""Chance that rules which keep their promise are faulted: among cases, and again among kinds of rules."""
+CERTAIN = "certain"
 
 
 def alarm_lines(cases: Sequence[Case], trials: Sequence[Trial]) -> list[AlarmLine]:
@@ -57,18 +58,36 @@ def alarms_in_all(lines: Sequence[AlarmLine]) -> Alarms | None:
 
 
 def rule_lines(cases: Sequence[Case], trials: Sequence[Trial]) -> list[RuleLine]:
-    """Each finding against the share of the promise that its kind of test has.
+    """Each kind of rule against its share of the promise, over all sound audits.
 
-    Findings that share a kind have less each, so this is the mildest reading. The family are the findings
-    that any trial shows or any flaw names, so that what is tested does not hang on the alarms alone.
+    Rules that are certain have none: one alarm is too many. A finding that no rule here makes counts as a
+    kind of its own.
     """
     sound = {case.name for case in cases if case.control.sound}
-    told = [t for t in worked(trials) if t.case in sound]
-    named = {id for case in cases if case.flaw is not None for id in case.flaw.found_by}
-    ids = sorted(named | {id for trial in trials for id in trial.flagged})
-    hits = [sum(id in trial.flagged for trial in told) for id in ids]
-    adjusted = holm([at_least_so_many(k, len(told), SHARE) for k in hits]).tolist()
+    told = [trial for trial in worked(trials) if trial.case in sound]
+    count = counted(told)
+    kinds: dict[str, list[str]] = {kind: [] for kind in (*KINDS, CERTAIN)}
+    for id in count:
+        kinds.setdefault(_kind(id), []).append(id)
+    hits = [sum(bool(set(ids).intersection(t.flagged)) for t in told) for ids in kinds.values()]
+    shares = [0.0 if kind == CERTAIN else SHARE for kind in kinds]
+    chances = [at_least_so_many(k, len(told), share) for k, share in zip(hits, shares, strict=True)]
     return [
-        RuleLine(id=id, flagged=k, trials=len(told), share=SHARE, p=p, noisy=p <= FAMILY)
-        for id, k, p in zip(ids, hits, adjusted, strict=True)
+        RuleLine(
+            kind=kind,
+            counts={id: count[id] for id in ids},
+            flagged=k,
+            trials=len(told),
+            share=share,
+            p=p,
+            noisy=p <= FAMILY,
+        )
+        for (kind, ids), k, share, p in zip(
+            kinds.items(), hits, shares, holm(chances).tolist(), strict=True
+        )
     ]
+
+
+def _kind(id: str) -> str:
+    rule = RULES.get(id)
+    return id if rule is None else rule.kind or CERTAIN

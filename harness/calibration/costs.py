@@ -86,4 +86,4 @@ def told_time(seconds: float, *, trials: int, jobs: int) -> str:
     """
     minutes = round(seconds / 60)
     length = "under a minute" if minutes < 1 else f"about {minutes} minute{'s' * (minutes > 1)}"
-    return f"{length} for {trials} trials on {jobs} process{'es' * (jobs > 1)}"
+    return f"{length} for {trials} trial{'s' * (trials > 1)} on {jobs} process{'es' * (jobs > 1)}"

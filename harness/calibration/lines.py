@@ -162,12 +162,15 @@ class AlarmLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RuleLine:
-    """How often one finding flagged something sound, against its share of the promise.
+    """How often one kind of rule flagged something sound, against its share of the promise.
 
-    `p` is the chance of so many, corrected for the number of findings.
+    `counts` holds the audits that each finding of this kind appeared in. The kind "certain" are rules that
+    cannot flag anything sound, with no share. `p` is the chance of so many, corrected for the number of
+    kinds.
     """
 
-    id: str
+    kind: str
+    counts: Mapping[str, int]
     flagged: int
     trials: int
     share: float

@@ -67,12 +67,14 @@ def alarms_verdict(alarms: Alarms | None) -> VerdictLine:
 
 
 def noise_verdict(cases: Sequence[AlarmLine], rules: Sequence[RuleLine]) -> VerdictLine:
-    """Is one sound case, or one finding, far above its share of false alarms?"""
+    """Is one sound case, or one kind of rule, far above its share of false alarms?"""
     if not any(line.trials for line in cases):
         return VerdictLine(id="noise", holds=None, text="nothing sound was audited")
     noisy = [f"{line.case} ({line.flagged} of {line.trials})" for line in cases if line.noisy]
-    noisy += [f"{line.id} ({line.flagged} of {line.trials})" for line in rules if line.noisy]
-    text = f"too many false alarms: {_names(noisy)}" if noisy else "no case and no finding stands out"
+    noisy += [
+        f"rules of the kind {line.kind} ({line.flagged} of {line.trials})" for line in rules if line.noisy
+    ]
+    text = f"too many false alarms: {_names(noisy)}" if noisy else "no case and no kind of rule stands out"
     return VerdictLine(id="noise", holds=not noisy, text=text)
 
 
