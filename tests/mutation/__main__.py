@@ -17,6 +17,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from mutation.mutants import LEFT_OUT, Mutable
 from mutation.reach import Reach, measure
@@ -31,7 +32,7 @@ MODULES = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["
 ]
 SPEAK_OF = ("harness.estimators", "harness.score", "harness.ranking", "harness.gating", "gate_pipelines")
 NOT_RUN = ("test_commands.py", "test_error_rates.py")  # whole commands and pipelines, which are slow
-BUDGET = 40.0  # seconds of tests per mutant, with lines traced; what is slower is not run
+BUDGET = 15.0  # seconds of tests per mutant, with lines traced; what is slower is not run
 SHAMS = 20  # trials in which nothing is changed
 
 
@@ -123,6 +124,9 @@ def main() -> int:
         raise SystemExit(f"the tests must pass before anything is changed, {reach.failed} failed")
     preload(reach.third)
     bench = Bench(ROOT, copy, reach.seconds)
+    collect = ["--collect-only", "-q", "-p", "no:cacheprovider", *tests_of(copy)]
+    log = BUILD / "collect.log"
+    apart(copy, ROOT, log, 600.0, lambda: int(pytest.main(collect)), compiles=True)  # compiled once
     check_bench(bench, mutables, reach)
     began = time.monotonic()
     tried: list[Tried] = []

@@ -37,8 +37,13 @@ def scratch_copy(root: Path, folder: Path) -> str:
     return name.decode().strip()
 
 
-def apart(folder: Path, root: Path, log: Path, patience: float, work: Callable[[], int]) -> int | None:
-    """Run something in a process that imports from `folder`; its exit status, None if it took too long."""
+def apart(
+    folder: Path, root: Path, log: Path, patience: float, work: Callable[[], int], *, compiles: bool = False
+) -> int | None:
+    """Run something in a process that imports from `folder`; its exit status, None if it took too long.
+
+    Nothing compiled is kept, unless it `compiles`: changed files must leave no trace.
+    """
     pid = os.fork()
     if pid == 0:
         os.setsid()
@@ -48,11 +53,11 @@ def apart(folder: Path, root: Path, log: Path, patience: float, work: Callable[[
             out = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
             os.dup2(out, 1)
             os.dup2(out, 2)
-            sys.dont_write_bytecode = True  # two changes of one size in one second look the same to a cache
+            sys.dont_write_bytecode = not compiles
             kept = [p for p in sys.path if (p and not Path(p).is_relative_to(root)) or "site-packages" in p]
             sys.path[:] = [str(folder), str(folder / "tests"), *kept]
             os.environ["PYTHONPATH"] = f"{folder}{os.pathsep}{folder / 'tests'}"
-            os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+            os.environ["PYTHONDONTWRITEBYTECODE"] = "" if compiles else "1"
             status = work()
         except BaseException:  # noqa: BLE001  the parent reads the status, and nothing may leave this process
             traceback.print_exc()
@@ -85,6 +90,7 @@ def run_tests(tests: list[str], folder: Path) -> int:
             items.sort(key=lambda item: place.get(item.nodeid, len(place)))
 
     options = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:keyassay"]
+    options += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # libraries were there before
     return int(pytest.main([*options, *tests], plugins=[Order()]))
 
 
@@ -100,10 +106,9 @@ class Bench:
         if not tests:
             return UNTESTED, ""
         file = self.folder / path
-        old = file.read_text(encoding="utf-8")
+        old, age = file.read_text(encoding="utf-8"), file.stat().st_mtime
         file.write_text(text, encoding="utf-8")
-        for stale in file.parent.glob(f"__pycache__/{file.stem}.*.pyc"):
-            stale.unlink()
+        os.utime(file, (age + 60, age + 60))  # or what was compiled before would be taken for it
         try:
             for part in (tests[:FIRST], tests[FIRST:]):
                 if not part:
@@ -118,6 +123,7 @@ class Bench:
                     return KILLED, f"{status}: {self._last()}"
         finally:
             file.write_text(old, encoding="utf-8")
+            os.utime(file, (age, age))
         return SURVIVED, ""
 
     def _last(self) -> str:
