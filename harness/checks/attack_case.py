@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import copy
-import tempfile
 from dataclasses import replace
 from functools import cached_property
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -14,25 +12,21 @@ import cloudpickle
 import numpy as np
 
 from harness import interference
-from harness.cache import Captures, render
-from harness.checks.attack_scheme import chosen_pair
 from harness.checks.counted_device import CountedDevice
 from harness.checks.handing import sealed
 from harness.checks.outcomes import CouldNotRun, NotApplicable, needed
+from harness.checks.stage import Stage
 from harness.checks.surroundings import Watch
-from harness.contracts import DEVICE_A, DEVICE_B, Array, Belief, Exchange, Guesses, View
+from harness.contracts import Array, Belief, Guesses, View
 from harness.device import device_of
 from harness.errors import ContractError
-from harness.exchange import Honest, call, join, run_block, signal_of
+from harness.exchange import Honest, call
 from harness.interference import Act
 from harness.sensors import blanks
 from harness.streams import stream
-from harness.view import WORDS, Rows, Unseen, assemble, needs, session_ranks
+from harness.view import Rows, Unseen, assemble, needs
 
 __all__ = ["AttackCase"]
-
-SITTINGS = 16  # of a corpus, at most
-VICTIMS = 3  # attempts under attack
 
 
 class AttackCase:
@@ -40,9 +34,8 @@ class AttackCase:
 
     def __init__(self, attack: Any, *, scheme: Any = None, corpus: Any = None, seed: int = 0) -> None:
         self.attack, self.seed = attack, seed
-        self._wanted = (scheme, corpus)
+        self.stage = Stage(scheme, corpus, lambda: self.sees | self.likes, seed=seed)
         self.watch = Watch()
-        self._folder: tempfile.TemporaryDirectory[str] | None = None
         try:
             self.parcel, self.unsent = bytes(cloudpickle.dumps(attack)), ""
         except Exception as error:  # noqa: BLE001 - a stranger's parts may raise anything
@@ -52,8 +45,7 @@ class AttackCase:
         return self
 
     def __exit__(self, *error: object) -> None:
-        if self._folder is not None:
-            self._folder.cleanup()
+        self.stage.close()
 
     @property
     def plugin(self) -> str:
@@ -82,72 +74,19 @@ class AttackCase:
         except Exception:  # noqa: BLE001 - a stranger's parts may raise anything
             return self.attack
 
-    # scheme and people
-
-    @cached_property
-    def _pair(self) -> tuple[Any, Any]:
-        return chosen_pair(*self._wanted, seed=self.seed)
-
     @property
     def scheme(self) -> Any:
-        return self._pair[0]
+        return self.stage.scheme
 
-    @cached_property
-    def captures(self) -> Captures:
-        """Every stream of a few sittings, stored once."""
-        corpus = self._pair[1]
-        sittings = list(corpus.sittings())[:SITTINGS]
-        devices = {f"{role}:{signal_of(self.scheme, role)}" for role in (DEVICE_A, DEVICE_B)}
-        sittings = [s for s in sittings if devices <= s.streams]
-        if not sittings:
-            raise CouldNotRun(f"{corpus.name} holds no sitting of both devices: give a corpus that does")
-        self._folder = tempfile.TemporaryDirectory(prefix="keyassay-check-")
-        roles = {name.partition(":")[0] for name in self.sees | self.likes}
-        stored: dict[tuple[int, str], Any] = {}
-        for index, sitting in enumerate(sittings):
-            wanted = devices | {s for s in sitting.streams if s.partition(":")[0] in roles}
-            stored |= dict(render(corpus, index, sitting, frozenset(wanted), Path(self._folder.name)))
-        return Captures(sittings, stored)
-
-    @cached_property
+    @property
     def honest(self) -> Honest:
         """The scheme's honest runs."""
-        blocks = []
-        for index, sitting in enumerate(self.captures.sittings):
-            both = {}
-            for role in (DEVICE_A, DEVICE_B):
-                cached = self.captures.of(index, f"{role}:{signal_of(self.scheme, role)}")
-                if cached is None:
-                    raise CouldNotRun(f"{role} is missing in a sitting: give a corpus that holds it")
-                both[role] = cached.load()
-            blocks.append(
-                run_block(
-                    self.scheme,
-                    both,
-                    seed=self.seed,
-                    sitting=index,
-                    subject=sitting.subject,
-                    session=sitting.session,
-                )
-            )
-        return join(self.scheme.name, blocks)
+        return self.stage.honest
 
-    @cached_property
+    @property
     def people(self) -> tuple[Array, Array]:
-        """Attempts under attack, of one or two people in one session each, and other people's."""
-        honest = self.honest
-        ranks, established = session_ranks(honest), honest.established
-        everyone = np.unique(honest.subject)
-        chosen = everyone[-2:] if len(everyone) > 3 else everyone[-1:]
-        for rank in sorted(np.unique(ranks), reverse=True):
-            own = np.isin(honest.subject, chosen) & established & (ranks == rank)
-            if own.any():
-                picked = np.flatnonzero(own)
-                # of both people, if there are two
-                turn = np.argsort(np.arange(len(picked)) % max(1, len(picked) // 2), kind="stable")
-                victims = np.sort(picked[turn][:VICTIMS])
-                return victims, np.flatnonzero(~np.isin(honest.subject, chosen))
-        raise CouldNotRun(f"{self._pair[1].name} holds no attempt in which {self.scheme.name} makes a key")
+        """Attempts under attack, and other people's."""
+        return self.stage.people
 
     # acting on sensors
 
@@ -170,9 +109,9 @@ class AttackCase:
                 copy.deepcopy(self.fitted),
                 self.scheme,
                 self.honest,
-                self.captures,
+                self.stage.captures,
                 attempts=self.people[0],
-                limits=interference.device_ranges(self.scheme, self.captures),
+                limits=interference.device_ranges(self.scheme, self.stage.captures),
                 seed=self.seed,
                 rng=self.rng("interfere"),
                 strength=interference.Strength(label="as-given"),
@@ -180,7 +119,7 @@ class AttackCase:
 
     def blanks(self) -> dict[str, Any]:
         """Captures of nothing, as an attack that writes to sensors gets them."""
-        return blanks(self.attack, self.scheme, self.honest, self.captures, self.people[0])
+        return blanks(self.attack, self.scheme, self.honest, self.stage.captures, self.people[0])
 
     # Views
 
@@ -195,7 +134,7 @@ class AttackCase:
                 shell,
                 self.scheme,
                 honest or self.honest,
-                self.captures,
+                self.stage.captures,
                 victims=attacked if victims is None else victims,
                 population=others,
             )
@@ -214,7 +153,7 @@ class AttackCase:
             return self.shown(names, victims=victims)
         disturbed = interference.with_runs(self.honest, [act])
         view, rows = self.shown(names, honest=disturbed, victims=victims)
-        limits = interference.device_ranges(self.scheme, self.captures)
+        limits = interference.device_ranges(self.scheme, self.stage.captures)
         return interference.shown(view, rows, act, limits), rows
 
     @property
@@ -289,64 +228,7 @@ class AttackCase:
             return False
         return True
 
-    # what it did not ask for
-
-    def everything(self) -> tuple[View, Rows, list[str]]:
-        """The ordinary View with all that the attack has not declared besides, and what that is.
-
-        Captures of other roles are device A's own: whoever reads them answers otherwise.
-        """
-        view, rows = self.view
-        declared = self.sees | self.likes
-        more, _ = self.view_of(declared | WORDS)
-        own = self._owners(rows)
-        extra = [role for role in _ROLES if role not in {n.partition(":")[0] for n in view.captures}]
-        population = view.population
-        if population is None:
-            population = more.population if "population" not in declared else None
-        else:
-            decoys = dict.fromkeys(extra, population.captures[DEVICE_A])
-            population = _with_captures(population, decoys)
-        history = more.history
-        if history is not None and "labels" not in declared and view.history is not None:
-            history = replace(history, captures=view.history.captures)
-        found = replace(
-            view,
-            captures={**dict(view.captures), **dict.fromkeys(extra, own)},
-            helper=view.helper if "helper" in declared else more.helper,
-            population=population,
-            history=history,
-        )
-        return found, rows, [*extra, *sorted(WORDS - declared)]
-
-    def _owners(self, rows: Rows) -> Any:
-        shell = SimpleNamespace(name=self.plugin, sees=frozenset({DEVICE_A}), likes=frozenset())
-        view, found = assemble(
-            shell,
-            self.scheme,
-            self.honest,
-            self.captures,
-            victims=self.people[0],
-            population=np.zeros(0, int),
-        )
-        capture = view.captures[DEVICE_A]
-        place = np.searchsorted(found.attempt, rows.attempt)
-        return replace(
-            capture,
-            samples=capture.samples[place],
-            seconds=None if capture.seconds is None else capture.seconds[place],
-        )
-
     def acting(self) -> None:
         """Raise NotApplicable unless it writes to a sensor."""
         if not self.acts:
             raise NotApplicable("the attack has no `interfere`")
-
-
-_ROLES = (
-    "mimic", "remote", "other-site", "earlier", "camera", "partner-touch", "handshake", "neighbour",
-)  # fmt: skip
-
-
-def _with_captures(population: Exchange, more: dict[str, Any]) -> Exchange:
-    return replace(population, captures={**dict(population.captures), **more})

@@ -4,8 +4,8 @@ import os
 import tempfile
 
 import numpy as np
-from contract_breakers.sound_attacks import Asker, Guesser, Sound, Writer
 
+from contract_breakers.sound_attacks import Asker, Guesser, Sound, Writer
 from harness.contracts import Belief, Guesses
 
 

@@ -4,8 +4,8 @@ import os
 import tempfile
 
 import numpy as np
-from contract_breakers.sound_schemes import KEY_BITS, SYMBOLS, Checked, Helped, Listed, Plain, Sound
 
+from contract_breakers.sound_schemes import KEY_BITS, SYMBOLS, Checked, Helped, Listed, Plain, Sound
 from harness.contracts import Linear, Witness
 
 
@@ -352,7 +352,7 @@ BROKEN = {
     "disclosure-rows-stand-alone": (FinishesInCompany, ()),
     "sensing-time-sound": (SensesTooLong, ()),
     "sensing-time-suffices": (SensesTooShort, ()),
-    "sensing-time-repeats": (SensesByTurns, ()),
+    "sensing-time-rows-stand-alone": (SensesByTurns, ()),
     "check-values-true": (ChecksAllAtOnce, ()),
     "help-keeps-the-witness": (HelpsTooMuch, ()),
     "sharper-beliefs-normalised": (SharpensTooMuch, ()),

@@ -6,7 +6,7 @@ from harness.contracts import Belief, Capture, Guesses
 
 
 class Sound:
-    """Reads the signs off a distant sensor; learns from others how often they are wrong, if there are any."""
+    """Signs off a distant sensor; learns from others, if there are any, how often they are wrong."""
 
     name, sees, likes = "sound", frozenset({"remote"}), frozenset({"population"})
 
@@ -53,9 +53,7 @@ class Writer(Sound):
         added = {}
         for role, blank in captures.items():
             tone = np.full(blank.samples.shape, 0.5)
-            added[role] = Capture(
-                samples=tone, rate_hz=blank.rate_hz, signal=blank.signal, unit=blank.unit
-            )
+            added[role] = Capture(samples=tone, rate_hz=blank.rate_hz, signal=blank.signal, unit=blank.unit)
         return added, {"phase": rng.random(len(blank.samples))}
 
 

@@ -82,9 +82,7 @@ class Helped(Plain):
         return keys, {**helper, "turned": np.zeros((len(keys), SYMBOLS), np.uint8)}
 
     def assisted(self, witness, helper):
-        return Witness(
-            symbols=witness.symbols ^ helper["turned"], alphabet=2, acquired=witness.acquired
-        )
+        return Witness(symbols=witness.symbols ^ helper["turned"], alphabet=2, acquired=witness.acquired)
 
     def sharpen(self, log_prob, helper):
         return log_prob.copy()

@@ -12,6 +12,7 @@ from harness.checks.attack_case import AttackCase
 from harness.checks.outcomes import Breach, NotApplicable
 from harness.checks.registry import check
 from harness.checks.schemes.forms import at
+from harness.checks.undeclared import everything
 from harness.contracts import Exchange
 
 __all__: list[str] = []
@@ -34,7 +35,7 @@ def undeclared_changes_nothing(case: AttackCase) -> None:
     """The answer is the same whether or not the View holds what neither `sees` nor `likes` names: other
     roles, helper data, people, history, past keys.
     """
-    view, rows, extra = case.everything()
+    view, rows, extra = everything(case)
     if not extra:
         raise NotApplicable("the attack declares everything")
     _ = case.answer

@@ -9,6 +9,7 @@ from harness.checks.attack_case import AttackCase
 from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable
 from harness.checks.registry import check
 from harness.checks.schemes.forms import at
+from harness.checks.undeclared import everything
 from harness.contracts import Belief, Guesses
 from harness.errors import ContractError
 
@@ -30,7 +31,7 @@ def declares_what_it_needs(case: AttackCase) -> None:
     try:
         case.believe(*case.view, case.rng("believe"))
     except ContractError as error:
-        view, rows, _ = case.everything()
+        view, rows, _ = everything(case)
         try:
             case.believe(view, rows, case.rng("believe"), device=_has_device(case))
         except ContractError:  # it fails anyway, which is another promise

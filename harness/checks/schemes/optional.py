@@ -67,6 +67,20 @@ def _ended(capture: Capture, used: Array) -> Capture:
     return like(capture, samples)
 
 
+@check("scheme", "sensing-time-rows-stand-alone")
+def sensing_time_rows_stand_alone(case: SchemeCase) -> None:
+    """Row i of `sensing_seconds` depends on row i of the capture alone."""
+    case.has("sensing_seconds")
+    capture = case.both[0]
+    if len(capture.samples) < 2:
+        raise CouldNotRun("one attempt is no batch: give a corpus with sessions of several")
+    whole = _seconds(case, capture)
+    for row in range(len(capture.samples)):
+        alone = np.array([row])
+        found = _seconds(case, rows_of(capture, alone))
+        same("sensing_seconds()", "seconds", whole[alone], found, when="alone as in a batch")
+
+
 @check("scheme", "check-values-true")
 def check_values_true(case: SchemeCase) -> None:
     """`segments` names for every key bit the check that covers it (-1: none); A's key passes every check,
@@ -172,17 +186,3 @@ def _sharper(case: SchemeCase, log_prob: Array, helper: Helper) -> Array:
         if not isinstance(answer, np.ndarray):
             raise Breach("sharpen()", "", "an array", type(answer).__name__)
         return validate.belief(case.plugin, Belief(log_prob=answer), rows, m, alphabet).log_prob
-
-
-@check("scheme", "sensing-time-repeats")
-def sensing_time_repeats(case: SchemeCase) -> None:
-    """Row i of `sensing_seconds` depends on row i of the capture alone."""
-    case.has("sensing_seconds")
-    capture = case.both[0]
-    if len(capture.samples) < 2:
-        raise CouldNotRun("one attempt is no batch: give a corpus with sessions of several")
-    whole = _seconds(case, capture)
-    for row in range(len(capture.samples)):
-        alone = np.array([row])
-        found = _seconds(case, rows_of(capture, alone))
-        same("sensing_seconds()", "seconds", whole[alone], found, when="alone as in a batch")

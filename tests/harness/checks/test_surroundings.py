@@ -1,0 +1,115 @@
+"""What is noticed of the process and its files, and what is not held against anybody."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+import threading
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from harness.checks.outcomes import Breach
+from harness.checks.surroundings import Watch
+
+
+def watched(kind: str, work: Any) -> str:
+    """The sentence of a breach, or nothing."""
+    watch = Watch()
+    with watch.over("witness()"):
+        work()
+    try:
+        watch.judge(kind)
+    except Breach as breach:
+        return f"{breach.place}: {breach.expected}, {breach.got}"
+    return ""
+
+
+def environment(work: Any) -> str:
+    return watched("environment", work)
+
+
+def test_variables_and_folders_are_noticed_and_set_back(tmp_path: Path) -> None:
+    before = os.getcwd()
+    assert "CONTRACT_WORD" in environment(lambda: os.environ.update(CONTRACT_WORD="1"))
+    assert "CONTRACT_WORD" not in os.environ
+    assert "working directory" in environment(lambda: os.chdir(tmp_path))
+    assert os.getcwd() == before
+    with np.errstate():
+        assert "numpy.geterr()" in environment(lambda: np.seterr(divide="raise"))
+        assert np.geterr()["divide"] == "warn"
+    assert "warnings.filters" in environment(lambda: warnings.simplefilter("ignore", ImportWarning))
+    assert "umask" in environment(lambda: os.umask(0o077))
+    assert environment(lambda: None) == ""
+
+
+def test_a_thread_that_runs_on_is_noticed() -> None:
+    go = threading.Event()
+    thread = threading.Thread(target=go.wait)
+    try:
+        assert "threads" in environment(thread.start)
+    finally:
+        go.set()
+        thread.join()
+
+
+def test_global_coins_are_noticed() -> None:
+    assert "numpy.random" in watched("random state", np.random.mtrand.random_sample)
+    rng = np.random.Generator(np.random.PCG64(1))
+    assert watched("random state", rng.random) == ""
+
+
+def files(work: Any) -> str:
+    return watched("files", work)
+
+
+def test_files_that_stay_are_noticed(tmp_path: Path) -> None:
+    there = tmp_path / "there.txt"
+    there.write_text("old")
+    assert "'there.txt' written" in files(lambda: there.write_text("new"))
+    assert "'more.txt' made" in files(lambda: (tmp_path / "more.txt").write_text("x"))
+    assert "'folder' made" in files((tmp_path / "folder").mkdir)
+    assert "'other.txt' removed" not in files(lambda: (tmp_path / "other.txt").unlink(missing_ok=True))
+    assert "'more.txt' removed" in files(lambda: os.rename(tmp_path / "more.txt", tmp_path / "moved.txt"))
+    assert "'there.txt' removed" in files(there.unlink)
+    assert "'link' made" in files(lambda: (tmp_path / "link").symlink_to(tmp_path))
+    assert "'folder' removed" in files((tmp_path / "folder").rmdir)
+    assert "'raw' made" in files(lambda: os.close(os.open(tmp_path / "raw", os.O_CREAT | os.O_WRONLY)))
+
+
+def test_what_is_made_and_removed_again_and_what_is_only_read_is_fine(tmp_path: Path) -> None:
+    def busy() -> None:
+        with tempfile.TemporaryDirectory(dir=tmp_path) as folder:
+            Path(folder, "a", "b").mkdir(parents=True)
+            Path(folder, "a", "b", "c.txt").write_text("x")
+        shutil.rmtree(tmp_path / "none", ignore_errors=True)
+        with open(os.devnull, "w") as nothing:
+            nothing.write("x")
+
+    assert files(busy) == ""
+    (tmp_path / "there.txt").write_text("old")
+    assert files((tmp_path / "there.txt").read_text) == ""
+
+
+def test_nothing_is_noticed_outside(tmp_path: Path) -> None:
+    watch = Watch()
+    with watch.over("witness()"):
+        pass
+    (tmp_path / "later.txt").write_text("x")
+    watch.judge("files")
+
+
+def test_the_first_breach_is_kept_and_the_work_may_fail() -> None:
+    watch = Watch()
+    with pytest.raises(KeyError), watch.over("witness()"):
+        raise KeyError("x")
+    for member in ("witness()", "generate()"):
+        with watch.over(member):
+            os.environ["CONTRACT_WORD"] = "1"
+    with pytest.raises(Breach) as told:
+        watch.judge("environment")
+    assert told.value.place.member == "witness()"
