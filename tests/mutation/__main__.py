@@ -22,7 +22,7 @@ import pytest
 from mutation.mutants import LEFT_OUT, Mutable
 from mutation.reach import Reach, measure
 from mutation.report import Tried, page, summary
-from mutation.trial import KILLED, SURVIVED, Bench, apart, scratch_copy
+from mutation.trial import KILLED, QUIET, SURVIVED, Bench, apart, scratch_copy
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
@@ -124,7 +124,7 @@ def main() -> int:
         raise SystemExit(f"the tests must pass before anything is changed, {reach.failed} failed")
     preload(reach.third)
     bench = Bench(ROOT, copy, reach.seconds)
-    collect = ["--collect-only", "-q", "-p", "no:cacheprovider", *tests_of(copy)]
+    collect = ["--collect-only", "-q", "-p", "no:cacheprovider", *QUIET, *tests_of(copy)]
     log = BUILD / "collect.log"
     apart(copy, ROOT, log, 600.0, lambda: int(pytest.main(collect)), compiles=True)  # compiled once
     check_bench(bench, mutables, reach)
