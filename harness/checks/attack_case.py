@@ -41,12 +41,6 @@ class AttackCase:
         except Exception as error:  # noqa: BLE001 - a stranger's parts may raise anything
             self.parcel, self.unsent = b"", f"{type(error).__name__}: {error}"
 
-    def __enter__(self) -> AttackCase:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        self.stage.close()
-
     @property
     def plugin(self) -> str:
         return str(getattr(self.attack, "name", type(self.attack).__name__))

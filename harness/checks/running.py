@@ -153,11 +153,10 @@ def outcomes_of(
     declared = known_of(kind, case.attack if isinstance(case, AttackCase) else case.scheme, known)
     chosen = [one_of(kind, name) for name in only] or list(checks_of(kind))
     found = []
-    with case:
-        for done, check in enumerate(chosen):
-            found.append(one_outcome(case, check, declared.get(check.name)))
-            if progress is not None:
-                progress(f"checks of {case.plugin}", done + 1, len(chosen))
+    for done, check in enumerate(chosen):
+        found.append(one_outcome(case, check, declared.get(check.name)))
+        if progress is not None:
+            progress(f"checks of {case.plugin}", done + 1, len(chosen))
     return found
 
 

@@ -59,12 +59,6 @@ class SchemeCase:
         self._corpus = corpus
         self.watch = Watch()
 
-    def __enter__(self) -> SchemeCase:
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        return None
-
     @property
     def plugin(self) -> str:
         return str(getattr(self.scheme, "name", type(self.scheme).__name__))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
+import weakref
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -33,12 +35,12 @@ class Stage:
 
     def __init__(self, scheme: Any, corpus: Any, roles: Any, *, seed: int) -> None:
         self._wanted, self._roles, self.seed = (scheme, corpus), roles, seed
-        self._folder: tempfile.TemporaryDirectory[str] | None = None
 
-    def close(self) -> None:
-        """Remove what was stored."""
-        if self._folder is not None:
-            self._folder.cleanup()
+    def _new_folder(self) -> Path:
+        """A folder that goes when this does."""
+        folder = tempfile.mkdtemp(prefix="keyassay-check-")
+        weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
+        return Path(folder)
 
     @cached_property
     def _pair(self) -> tuple[Any, Any]:
@@ -57,12 +59,12 @@ class Stage:
         sittings = [s for s in sittings if devices <= s.streams]
         if not sittings:
             raise CouldNotRun(f"{corpus.name} holds no sitting of both devices: give a corpus that does")
-        self._folder = tempfile.TemporaryDirectory(prefix="keyassay-check-")
+        folder = self._new_folder()
         roles = {name.partition(":")[0] for name in self._roles()}
         stored: dict[tuple[int, str], Any] = {}
         for index, sitting in enumerate(sittings):
             wanted = devices | {s for s in sitting.streams if s.partition(":")[0] in roles}
-            stored |= dict(render(corpus, index, sitting, frozenset(wanted), Path(self._folder.name)))
+            stored |= dict(render(corpus, index, sitting, frozenset(wanted), folder))
         return Captures(sittings, stored)
 
     @cached_property

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -135,7 +136,7 @@ def _list(kind: str, form: str) -> None:
         for of, name, promise in rows:
             if of == k:
                 click.echo(f"  {name}")
-                click.echo(click.wrap_text(promise, 100, "      ", "      "))
+                click.echo("\n".join(f"      {row}" for row in wrap(promise, 94, break_on_hyphens=False)))
         click.echo()
 
 
