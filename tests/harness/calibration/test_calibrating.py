@@ -137,4 +137,4 @@ def test_progress_and_the_time_it_takes_are_told() -> None:
     said: list[str] = []
     calibrate([], [SEEN], seeds=1, only=["unseen"], progress=lambda *s: steps.append(s), told=said.append)
     assert steps == [("calibrate", 0, 1), ("calibrate", 1, 1)]
-    assert said == ["under a minute for 1 trial on 1 process"]
+    assert said == ["under a minute for 1 trial on 1 process, undisturbed"]

@@ -43,8 +43,8 @@ def test_an_estimate_scales_one_small_audit(monkeypatch: pytest.MonkeyPatch) -> 
         Case(control=replace(NOISY, corpus=Channel(subjects=30)), role="control"),
     ]
     seconds = estimate(cases, seeds=4, seed=0, jobs=2, clock=lambda: next(ticks))
-    assert audited == [15, 15]  # half as many of the smaller, twice, as the first one loads libraries
-    assert seconds == pytest.approx(3.0 * (2 + 4) * 2 * 4 / 2 / 2 * 1.0)
+    assert audited == [30, 30]  # twice, as the first one loads libraries
+    assert seconds == pytest.approx(3.0 * (1 + 2) * 4 / 2)  # cases, seeds, processes
 
 
 @dataclass(frozen=True)
@@ -68,5 +68,5 @@ def test_a_corpus_of_fixed_size_is_taken_whole(monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_words() -> None:
-    assert told_time(59, trials=3, jobs=2) == "about 1 minute for 3 trials on 2 processes"
-    assert told_time(29, trials=1, jobs=1) == "under a minute for 1 trial on 1 process"
+    assert told_time(59, trials=3, jobs=2) == "about 1 minute for 3 trials on 2 processes, undisturbed"
+    assert told_time(29, trials=1, jobs=1) == "under a minute for 1 trial on 1 process, undisturbed"
