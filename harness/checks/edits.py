@@ -9,10 +9,10 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from harness.checks.outcomes import Breach
-from harness.checks.search import strategies
+from harness.checks.search import below, strategies
 from harness.contracts import Capture
 
-__all__ = ["Edit", "edited", "strategy", "told", "words"]
+__all__ = ["Edit", "each", "edited", "strategy", "told", "words"]
 
 KINDS = ("gap", "steady", "spike", "ends")
 Edit: TypeAlias = tuple[str, int, int]  # kind, start, length in samples
@@ -21,8 +21,14 @@ Edit: TypeAlias = tuple[str, int, int]  # kind, start, length in samples
 def strategy(samples: int) -> Any:
     """Up to four things that happen to a capture of so many samples."""
     st = strategies()
-    one = st.tuples(st.sampled_from(KINDS), st.integers(0, samples - 1), st.integers(1, samples))
-    return st.lists(one, min_size=1, max_size=4)
+    one = st.tuples(below(len(KINDS)), below(samples), below(samples))
+    made = one.map(lambda drawn: (KINDS[drawn[0]], drawn[1], drawn[2] + 1))
+    return st.lists(made, min_size=1, max_size=4)
+
+
+def each(samples: int) -> list[list[Edit]]:
+    """Every kind once, at the very beginning."""
+    return [[(kind, 0, max(1, samples // 2))] for kind in KINDS]
 
 
 def edited(whole: Capture, made: Sequence[Edit]) -> Capture:

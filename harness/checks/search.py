@@ -7,7 +7,7 @@ from typing import Any
 
 from harness.checks.outcomes import Breach, CouldNotRun
 
-__all__ = ["HOW", "find", "strategies"]
+__all__ = ["HOW", "below", "find", "strategies"]
 
 HOW = "hypothesis is not installed, which makes the examples: pip install 'keyassay[check]'"
 
@@ -19,6 +19,16 @@ def strategies() -> Any:
     except ImportError as error:
         raise CouldNotRun(HOW) from error
     return found
+
+
+def below(most: int) -> Any:
+    """Whole numbers from 0 to `most` - 1, the small ones first when an example is cut down.
+
+    Made of single bits: whole numbers that hypothesis draws depend on what modules happen to be loaded.
+    """
+    st = strategies()
+    bits = [st.booleans()] * max(1, int(most - 1).bit_length())
+    return st.tuples(*bits).map(lambda drawn: sum(bit << i for i, bit in enumerate(drawn[::-1])) % most)
 
 
 def find(strategy: Any, test: Callable[[Any], None], *, seed: int, examples: int) -> None:

@@ -14,16 +14,16 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-__all__ = ["watched_files"]
+__all__ = ["Watcher", "watched_files"]
 
 _WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
 _UNIMPORTANT = ("__pycache__",)  # what the import of a module leaves
 
-_watchers: list[_Watcher] = []
+_watchers: list[Watcher] = []
 _added = threading.Event()
 
 
-class _Watcher:
+class Watcher:
     """Remembers what is done to files."""
 
     def __init__(self) -> None:
@@ -71,6 +71,7 @@ def _below(path: Any, folder: Any) -> str:
 
 
 def _hook(event: str, arguments: tuple[Any, ...]) -> None:
+    # nothing may be traced in here, so tests ask `Watcher.see` as well
     if _watchers and (event == "open" or event.startswith("os.")):
         for watcher in list(_watchers):
             watcher.see(event, arguments)
@@ -82,7 +83,7 @@ def watched_files() -> Iterator[dict[str, str]]:
     if not _added.is_set():
         _added.set()
         sys.addaudithook(_hook)
-    watcher = _Watcher()
+    watcher = Watcher()
     _watchers.append(watcher)
     try:
         yield watcher.touched

@@ -35,4 +35,6 @@ def any_view_answered(case: AttackCase) -> None:
         with edits.told(made), at("believe()"):
             sound(case, case.believe(shown, rows, case.rng("believe")), shown)
 
+    for made in edits.each(shortest):
+        test(made)
     find(edits.strategy(shortest), test, seed=case.seed, examples=EXAMPLES)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import cloudpickle
 import numpy as np
 
-from harness.checks.alike import same, same_answers
+from harness.checks.alike import same, same_answers, same_helper
 from harness.checks.answers import sound
 from harness.checks.attack_case import AttackCase
 from harness.checks.handing import rows_of
@@ -37,6 +37,7 @@ def same_stream_same_output(case: AttackCase) -> None:
         for role in one[0]:
             expected, got = one[0][role].samples, two[0][role].samples
             same("interfere()", role, expected, got, when="from the same stream")
+        same_helper("interfere()", one[1], two[1], when="from the same stream")
 
 
 def _part(view: View, rows: Array) -> View:

@@ -14,7 +14,7 @@ from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
 from harness.checks.schemes.agreement import must_agree
 from harness.checks.schemes.forms import at
-from harness.checks.search import find, strategies
+from harness.checks.search import below, find, strategies
 from harness.contracts import Witness
 
 __all__: list[str] = []
@@ -50,6 +50,8 @@ def any_capture_answered(case: SchemeCase) -> None:
             raise Breach("witness()", "symbols", expected, got, row=untouched)
 
     # the last row is left alone, if there are two
+    for made in edits.each(whole.samples.shape[2]):
+        test(made)
     find(edits.strategy(whole.samples.shape[2]), test, seed=case.seed, examples=_examples(case))
 
 
@@ -80,7 +82,7 @@ def _chosen(case: SchemeCase, st: Any) -> Any:
     """Numbers that say what stands at each place of a witness; repeated if there are fewer than places."""
     most = max(2, case.run.a.alphabet)
     longest = min(SMALL_STEP, 2 * case.run.a.symbols.shape[1])
-    return st.lists(st.integers(0, most - 1), min_size=1, max_size=longest)
+    return st.lists(below(most), min_size=1, max_size=longest)
 
 
 @check("scheme", "any-witness-agrees")
@@ -150,5 +152,5 @@ def helper_noise_stays_in_its_row(case: SchemeCase) -> None:
             when=when,
         )
 
-    places = st.lists(st.integers(0, 255), min_size=1, max_size=8)
-    find(st.tuples(st.integers(0, 7), places), test, seed=case.seed, examples=_examples(case))
+    places = st.lists(below(256), min_size=1, max_size=8)
+    find(st.tuples(below(8), places), test, seed=case.seed, examples=_examples(case))

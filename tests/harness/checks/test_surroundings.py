@@ -15,6 +15,7 @@ import pytest
 
 from harness.checks.outcomes import Breach
 from harness.checks.surroundings import Watch
+from harness.checks.written_files import Watcher
 
 
 def watched(kind: str, work: Any) -> str:
@@ -113,3 +114,33 @@ def test_the_first_breach_is_kept_and_the_work_may_fail() -> None:
     with pytest.raises(Breach) as told:
         watch.judge("environment")
     assert told.value.place.member == "witness()"
+
+
+def test_events_are_read_as_the_system_tells_them(tmp_path: Path) -> None:
+    there = tmp_path / "there.txt"
+    there.write_text("old")
+    folder = os.open(tmp_path, os.O_RDONLY)
+    try:
+        seen = Watcher()
+        seen.see("os.remove", ("there.txt", folder))  # by its folder's number, as trees are removed
+        seen.see("os.remove", ("there.txt", 10**6))
+        seen.see("os.rmdir", (str(tmp_path / "none"), -1))
+        seen.see("os.mkdir", ("new", 0o777, folder))
+    finally:
+        os.close(folder)
+    for mode, flags in (("r", 0), ("w", 0), (None, os.O_RDONLY), (None, os.O_WRONLY)):
+        seen.see("open", (str(tmp_path / f"{mode}{flags}.txt"), mode, flags))
+    seen.see("open", (3, "w", 0))
+    seen.see("open", ("/dev/null", "w", 0))
+    seen.see("open", (str(tmp_path / "__pycache__" / "x.pyc"), "wb", 0))
+    seen.see("os.rename", (str(there), str(tmp_path / "moved.txt"), -1, -1))
+    seen.see("os.symlink", (str(there), str(tmp_path / "link"), -1))
+    seen.see("os.listdir", (str(tmp_path),))
+    assert {Path(path).name: done for path, done in seen.touched.items()} == {
+        "there.txt": "removed",
+        "new": "made",
+        "w0.txt": "made",
+        f"None{os.O_WRONLY}.txt": "made",
+        "moved.txt": "made",
+        "link": "made",
+    }
