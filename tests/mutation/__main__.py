@@ -12,16 +12,18 @@ import time
 import tomllib
 import warnings
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from mutation.mutants import LEFT_OUT, Mutable
-from mutation.reach import Reach, measure
+from mutation.reach import Reach, measure, steady
 from mutation.report import Tried, page, summary
+from mutation.swap import Order, Session
 from mutation.trial import KILLED, QUIET, SURVIVED, Bench, apart, scratch_copy
 
 HERE = Path(__file__).resolve().parent
@@ -33,7 +35,7 @@ MODULES = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["
 SPEAK_OF = ("harness.estimators", "harness.score", "harness.ranking", "harness.gating", "gate_pipelines")
 NOT_RUN = ("test_commands.py", "test_error_rates.py")  # whole commands and pipelines, which are slow
 BUDGET = 15.0  # seconds of tests per mutant, with lines traced; what is slower is not run
-SHAMS = 20  # trials in which nothing is changed
+CONTROLS = 30  # trials in which nothing is changed, and as many with an error
 
 
 def modules_of(root: Path) -> list[str]:
@@ -75,14 +77,35 @@ def preload(names: list[str]) -> None:
         raise SystemExit("what is tested must not be loaded before it is changed")
 
 
-def check_bench(bench: Bench, mutables: list[Mutable], reach: Reach) -> None:
-    """What the tests import must be the changed copy: a module that raises must fail, in each module."""
-    for mutable in mutables:
-        some = reach.tests(mutable.path, 1, 10**6, budget=BUDGET)
-        outcome, _ = bench.outcome(mutable.path, f"{mutable.text}\nraise RuntimeError\n", some[:1])
-        if outcome != KILLED:
-            raise SystemExit(f"{mutable.path}: an error must be noticed, got {outcome} by {some[:1]}")
-    print(f"an error in each of {len(mutables)} modules was noticed", flush=True)
+def exchanged(copy: Path, orders: list[Order], reach: Reach) -> dict[int, dict[str, Any]]:
+    """What became of the changes inside functions, by number."""
+    out = BUILD / "session.jsonl"
+
+    def work() -> int:
+        steady()
+        return int(
+            pytest.main(
+                ["-q", "-p", "no:cacheprovider", *QUIET, *tests_of(copy)],
+                plugins=[Session(orders, reach.seconds, out)],
+            )
+        )
+
+    apart(copy, ROOT, BUILD / "session.log", 3 * 3600.0, work, compiles=True)
+    said = [json.loads(line) for line in out.read_text().splitlines()]
+    if len(said) < len(orders):
+        raise SystemExit(
+            f"{len(orders)} changes must be tried, got {len(said)}: see {BUILD / 'session.log'}"
+        )
+    return {s["number"]: s for s in said}
+
+
+def imported(bench: Bench, mutable: Mutable, place: int, tests: list[str]) -> tuple[str, str]:
+    """What became of a change that runs on import; an error there must be noticed, no change must not."""
+    for text, must in ((mutable.text, SURVIVED), (f"{mutable.text}\nraise RuntimeError\n", KILLED)):
+        found, _ = bench.outcome(mutable.path, text, tests[:1])
+        if tests and found != must:
+            raise SystemExit(f"{mutable.path}: a control must be {must}, got {found}: see {bench.log}")
+    return bench.outcome(mutable.path, mutable.changed(place), tests)
 
 
 def main() -> int:
@@ -92,7 +115,6 @@ def main() -> int:
     options.add_argument("--reach", type=Path, nargs="*", help="what earlier runs measured, last first")
     options.add_argument("--measure", nargs="*", help="only measure these files of tests")
     options.add_argument("--retry", type=Path, help="only what an earlier run, this file, did not kill")
-    options.add_argument("--part", default="0/1", help="i/n: every n-th mutant from the i-th")
     options.add_argument("--out", type=Path, default=HERE / "report.md")
     given = options.parse_args()
     BUILD.mkdir(parents=True, exist_ok=True)
@@ -114,8 +136,6 @@ def main() -> int:
             if any(path == m.path for path, _, _ in again)
             and (m.path, (u := m.mutant(place)).was, u.now) in again
         ]
-    first, step = map(int, given.part.split("/"))
-    drawn = drawn[first::step]
     if not given.reach:
         given.reach = [BUILD / "reach.json"]
         reach_in(copy, tests_of(copy), given.reach[0])
@@ -123,25 +143,31 @@ def main() -> int:
     if reach.failed:
         raise SystemExit(f"the tests must pass before anything is changed, {reach.failed} failed")
     preload(reach.third)
+    mutants = [m.mutant(place) for m, place in drawn]
+    tests = [reach.tests(m.path, *m.lines, budget=BUDGET) for m in mutants]
+    orders = [
+        Order(i, m.path, m.function, mutable.changed(place), tuple(t))
+        for i, ((mutable, place), m, t) in enumerate(zip(drawn, mutants, tests, strict=True))
+        if m.function
+    ]
+    some = rng.choice(len(orders), min(CONTROLS, len(orders)), replace=False).tolist()
+    texts = {m.path: m.text for m in mutables}
+    same = [replace(orders[k], number=-1 - k, text=texts[orders[k].path]) for k in some]
+    broken = [replace(orders[k], number=-10_001 - k, text="") for k in some]
+    found = exchanged(copy, [*broken, *same, *orders], reach)
+    for control, must in [*((c, KILLED) for c in broken), *((c, SURVIVED) for c in same)]:
+        if control.tests and found[control.number]["outcome"] != must:
+            raise SystemExit(f"{control.path} {control.function}: a control must be {must}")
     bench = Bench(ROOT, copy, reach.seconds)
-    collect = ["--collect-only", "-q", "-p", "no:cacheprovider", *QUIET, *tests_of(copy)]
-    log = BUILD / "collect.log"
-    apart(copy, ROOT, log, 600.0, lambda: int(pytest.main(collect)), compiles=True)  # compiled once
-    check_bench(bench, mutables, reach)
-    began = time.monotonic()
     tried: list[Tried] = []
-    shams = set(rng.choice(len(drawn), min(SHAMS, len(drawn)), replace=False).tolist())
     for i, (mutable, place) in enumerate(drawn):
-        mutant = mutable.mutant(place)
-        tests = reach.tests(mutant.path, *mutant.lines, budget=BUDGET)
-        if i in shams and tests and bench.outcome(mutant.path, mutable.text, tests)[0] != SURVIVED:
-            raise SystemExit(f"{mutant.path}: nothing was changed, and yet a test failed: see {bench.log}")
-        outcome, detail = bench.outcome(mutant.path, mutable.changed(place), tests)
-        tried.append(Tried(mutant, outcome, detail, len(tests)))
-        said = f"{mutant.path}:{mutant.lines[0]} {mutant.was}  =>  {mutant.now}"
-        print(f"{i + 1} {time.monotonic() - began:.0f}s {outcome} ({len(tests)} tests) {said}", flush=True)
-        left = [asdict(t.mutant) | {"outcome": t.outcome} for t in tried if t.outcome != KILLED]
-        (BUILD / f"left-{given.seed}-{first}.json").write_text(json.dumps(left, indent=1))
+        if i in found:
+            outcome, detail = found[i]["outcome"], found[i]["detail"]
+        else:
+            outcome, detail = imported(bench, mutable, place, tests[i])
+        tried.append(Tried(mutants[i], outcome, detail, len(tests[i])))
+    left = [asdict(t.mutant) | {"outcome": t.outcome} for t in tried if t.outcome != KILLED]
+    (BUILD / f"left-{given.seed}.json").write_text(json.dumps(left, indent=1))
     print(summary(tried))
     facts = {
         "command": f"`make mutation SEED={given.seed} SIZE={given.size}`",
@@ -152,7 +178,7 @@ def main() -> int:
         "mutants": str(len(everything)),
         "drawn": f"{len(tried)}, simple random, seed {given.seed}",
         "tests": f"{len(reach.seconds)}, of which the quickest {BUDGET:g} s that run the line are run",
-        "controls": f"nothing changed: all {len(shams)} survived; an error in each module: all noticed",
+        "controls": f"{len(same)} times nothing changed, all survived; {len(broken)} times an error, all noticed",
     }
     left_out = {kind: sum(m.left_out[kind] for m in mutables) for kind in LEFT_OUT}
     given.out.write_text(page(tried, facts, left_out, HERE / "survivors.toml"), encoding="utf-8")

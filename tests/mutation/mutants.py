@@ -31,6 +31,7 @@ class Mutant:
     place: int  # among the module's kept changes
     lines: tuple[int, int]  # whoever runs one of these may notice; (1, end) for what runs on import
     where: str  # function or class
+    function: str  # the outermost function whose body holds it, qualified; "" = runs on import
     was: str
     now: str
 
@@ -62,9 +63,13 @@ class Mutable:
 
     def mutant(self, place: int) -> Mutant:
         above = self._above(self.kept[place].original_node)
-        names = [n.name.value for n in above if isinstance(n, cst.FunctionDef | cst.ClassDef)]
+        named = [n for n in reversed(above) if isinstance(n, cst.FunctionDef | cst.ClassDef)]
+        names = [n.name.value for n in named]
+        inside = any(n is f.body for f in named if isinstance(f, cst.FunctionDef) for n in above)
+        depth = next((i for i, n in enumerate(named) if isinstance(n, cst.FunctionDef)), 0)
+        function = ".".join(names[: depth + 1]) if inside else ""
         was, now = _difference(self.text, self.changed(place))
-        return Mutant(self.path, place, self._lines(above), ".".join(reversed(names)), was, now)
+        return Mutant(self.path, place, self._lines(above), ".".join(names), function, was, now)
 
     def _above(self, node: cst.CSTNode) -> list[cst.CSTNode]:
         """The node and what holds it, up to the module."""
