@@ -105,7 +105,8 @@ def calibrate(
     if out is not None:
         click.echo(f"Calibration: {out / 'calibration.html'}", err=True)
     for trouble in found.troubles:
-        click.echo(line(f"not counted: {trouble.case}, {trouble.trials} audits: {trouble.text}"), err=True)
+        many = f"{trouble.trials} of {found.settings['seeds']}"
+        click.echo(line(f"not counted: {trouble.case}, {many}: {trouble.text}"), err=True)
     if not found.complete:
         sys.exit(INTERNAL)
     if not found.well:

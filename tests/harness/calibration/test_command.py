@@ -99,7 +99,7 @@ def test_status_and_files(
     assert got == status
     assert (asked["seeds"], asked["seed"], asked["jobs"], asked["only"]) == (2, 0, 2, ("leak",))
     assert "This takes about a day." in told
-    assert ("not counted: known, 1 audits: failed: RuntimeError: broken" in told) is (status == 3)
+    assert ("not counted: known, 1 of 1: failed: RuntimeError: broken" in told) is (status == 3)
     files = {p.name for p in (tmp_path / "out").iterdir()}
     assert files == {"calibration.json", "calibration.txt", "calibration.html"}
     assert (tmp_path / "out" / "calibration.txt").read_text("utf-8") == printed
