@@ -87,7 +87,11 @@ def gate(
     # what cannot have changed, or cannot be compared, is not tested and costs the others nothing
     tested = [not d.identical and d.p is not None for d in drafts]
     p = [d.p for d, yes in zip(drafts, tested, strict=True) if yes and d.p is not None]
-    twice = [_twice_the_margin(pair) for pair, yes in zip(pairs, tested, strict=True) if yes]
+    twice = [
+        _twice_the_margin(pair, pair.old, pair.new)
+        for pair, yes in zip(pairs, tested, strict=True)
+        if yes and pair.old is not None and pair.new is not None
+    ]
     adjusted = iter(holm(p, weights=where_it_helps(twice, level=level)))
     judged = [
         _judged(draft, pair, float(next(adjusted)) if yes else 1.0, level)
@@ -187,15 +191,12 @@ def _sign(pair: Pair) -> float:
     return -1.0 if MEASURES[pair.metric.measure].more_is_better else 1.0
 
 
-def _twice_the_margin(pair: Pair) -> float:
+def _twice_the_margin(pair: Pair, old: Cell, new: Cell) -> float:
     """The harm that a gate should hardly ever miss, in standard errors of these people."""
-    if pair.old is None or pair.new is None:
-        return 0.0
-    people = sorted(pair.old.people.keys() & pair.new.people.keys(), key=int)
-    own = pair.own
+    people = sorted(old.people.keys() & new.people.keys(), key=int)
+    own, sign = pair.own, _sign(pair)
     twice = 2 * own.margin if own.scale == "difference" else own.margin**2
-    old, new = _values(pair.old, people), _values(pair.new, people)
-    return paired.effect(_sign(pair) * old, _sign(pair) * new, twice, scale=own.scale)
+    return paired.effect(sign * _values(old, people), sign * _values(new, people), twice, scale=own.scale)
 
 
 def _settled(old: Array, new: Array, pair: Pair, found: Comparison) -> str:

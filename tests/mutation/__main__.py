@@ -21,10 +21,10 @@ import numpy as np
 import pytest
 
 from mutation.mutants import LEFT_OUT, Mutable
-from mutation.reach import Reach, measure, steady
+from mutation.reach import QUIET, Reach, measure, steady
 from mutation.report import Tried, page, summary
 from mutation.swap import Order, Session
-from mutation.trial import KILLED, QUIET, SURVIVED, Bench, apart, scratch_copy
+from mutation.trial import KILLED, SURVIVED, Bench, apart, scratch_copy
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
@@ -53,7 +53,7 @@ def tests_of(root: Path) -> list[str]:
 
 def reach_in(copy: Path, tests: list[str], file: Path) -> None:
     """Run all tests once, lines traced."""
-    began = time.monotonic()
+    began, file = time.monotonic(), file.resolve()
     modules = modules_of(copy)
 
     def work() -> int:
@@ -85,7 +85,7 @@ def exchanged(copy: Path, orders: list[Order], reach: Reach) -> dict[int, dict[s
         steady()
         return int(
             pytest.main(
-                ["-q", "-p", "no:cacheprovider", *QUIET, *tests_of(copy)],
+                ["-q", *QUIET, *tests_of(copy)],
                 plugins=[Session(orders, reach.seconds, out)],
             )
         )
@@ -93,9 +93,7 @@ def exchanged(copy: Path, orders: list[Order], reach: Reach) -> dict[int, dict[s
     apart(copy, ROOT, BUILD / "session.log", 3 * 3600.0, work, compiles=True)
     said = [json.loads(line) for line in out.read_text().splitlines()]
     if len(said) < len(orders):
-        raise SystemExit(
-            f"{len(orders)} changes must be tried, got {len(said)}: see {BUILD / 'session.log'}"
-        )
+        raise SystemExit(f"{len(orders)} changes must be tried, got {len(said)}: see session.log")
     return {s["number"]: s for s in said}
 
 
@@ -178,7 +176,7 @@ def main() -> int:
         "mutants": str(len(everything)),
         "drawn": f"{len(tried)}, simple random, seed {given.seed}",
         "tests": f"{len(reach.seconds)}, of which the quickest {BUDGET:g} s that run the line are run",
-        "controls": f"{len(same)} times nothing changed, all survived; {len(broken)} times an error, all noticed",
+        "controls": f"{len(same)} times unchanged, all survived; {len(broken)} times broken, all noticed",
     }
     left_out = {kind: sum(m.left_out[kind] for m in mutables) for kind in LEFT_OUT}
     given.out.write_text(page(tried, facts, left_out, HERE / "survivors.toml"), encoding="utf-8")

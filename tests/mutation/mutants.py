@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -113,6 +112,10 @@ def _strict(argument: cst.Arg) -> bool:
 
 
 def _difference(old: str, new: str) -> tuple[str, str]:
-    lines = list(difflib.ndiff(old.splitlines(), new.splitlines()))
-    was, now = ([line[2:].strip() for line in lines if line[0] == sign] for sign in "-+")
-    return " ".join(was), " ".join(now)
+    """The lines that differ, without those that are the same at either end."""
+    was, now = old.splitlines(), new.splitlines()
+    while was and now and was[0] == now[0]:
+        was, now = was[1:], now[1:]
+    while was and now and was[-1] == now[-1]:
+        was, now = was[:-1], now[:-1]
+    return " ".join(map(str.strip, was)), " ".join(map(str.strip, now))

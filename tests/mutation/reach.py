@@ -13,6 +13,17 @@ from typing import Any
 import hypothesis
 import pytest
 
+QUIET = (
+    "-p",
+    "no:cacheprovider",
+    "-p",
+    "no:xdist",
+    "-p",
+    "no:keyassay",
+    "-W",
+    "ignore::pytest.PytestAssertRewriteWarning",
+)
+
 
 def steady() -> None:
     """Property tests try the same cases each time, remember nothing, and may be slow."""
@@ -67,7 +78,7 @@ def measure(tests: list[str], modules: list[str], out: Path) -> None:
     )
     watch = Watch(tracer)
     tracer.start()
-    status = pytest.main(["-q", "-p", "no:cacheprovider", *tests], plugins=[watch])
+    status = pytest.main(["-q", *QUIET, *tests], plugins=[watch])
     tracer.stop()
     data = tracer.get_data()
     reach: dict[str, dict[str, list[str]]] = {}

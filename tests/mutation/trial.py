@@ -17,10 +17,9 @@ from pathlib import Path
 
 import pytest
 
-from mutation.reach import steady
+from mutation.reach import QUIET, steady
 
 KILLED, SURVIVED, TIMED_OUT, UNTESTED = "killed", "survived", "timed out", "untested"
-QUIET = ("-p", "no:xdist", "-p", "no:keyassay", "-W", "ignore::pytest.PytestAssertRewriteWarning")
 FIRST = 12  # so many quick tests have a process of their own: most mutants need no more
 PATIENCE = 20.0  # seconds, and ten times what the tests take
 LONGEST = 240.0
@@ -90,7 +89,7 @@ def run_tests(tests: list[str], folder: Path) -> int:
         def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
             items.sort(key=lambda item: place.get(item.nodeid, len(place)))
 
-    options = ["-x", "-q", "-p", "no:cacheprovider", *QUIET]
+    options = ["-x", "-q", *QUIET]
     return int(pytest.main([*options, *tests], plugins=[Order()]))
 
 
