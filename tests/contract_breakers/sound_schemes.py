@@ -109,4 +109,10 @@ class Rounds(Plain):
         return keys, theirs, accepted & a.acquired & ~aborted, {**helper, "aborted": aborted}
 
 
+def changed(witness, **changes):
+    """A witness with other fields."""
+    held = {"symbols": witness.symbols, "alphabet": 2, "acquired": witness.acquired}
+    return Witness(**{**held, **changes})
+
+
 SOUND = (Sound, Plain, Checked, Helped, Listed, Rounds)

@@ -7,13 +7,20 @@ from typing import Any
 
 import numpy as np
 import pytest
-from contract_breakers import sound_attacks
-from contract_breakers.broken_schemes import changed
-from contract_breakers.sound_schemes import SYMBOLS, Checked, Helped, Listed, Plain, Rounds, Sound
+from contract_breakers.sound_schemes import (
+    SYMBOLS,
+    Checked,
+    Helped,
+    Listed,
+    Plain,
+    Rounds,
+    Sound,
+    changed,
+)
 
 from fixtures.controls import Channel, SignCommitment
-from harness import check_attack, check_scheme
-from harness.contracts import Belief, Guesses, Witness
+from harness import check_scheme
+from harness.contracts import Witness
 
 
 class Locked(Sound):
@@ -193,80 +200,4 @@ def test_features_go_with_their_symbols() -> None:
 def test_one_attempt_is_no_batch() -> None:
     corpus = Channel(subjects=2, attempts=1)
     (found,) = check_scheme(Sound(), corpus=corpus, only=["sensing-time-rows-stand-alone"])
-    assert found.status == "could-not-run"
-
-
-class Wavers(sound_attacks.Sound):
-    """Guesses keys every second time."""
-
-    times: list[int] = []  # noqa: RUF012 - shared on purpose: this is the flaw
-
-    def believe(self, view: Any, *, rng: Any) -> Any:
-        self.times.append(1)
-        if len(self.times) % 2:
-            return super().believe(view, rng=rng)
-        return Guesses(keys=np.zeros((view.attempts, 1, view.scheme.key_bits), np.uint8))
-
-
-class Changes(Wavers):
-    """Speaks of the key every second time."""
-
-    times: list[int] = []  # noqa: RUF012 - shared on purpose: this is the flaw
-
-    def believe(self, view: Any, *, rng: Any) -> Any:
-        self.times.append(1)
-        if len(self.times) % 2:
-            return sound_attacks.Sound.believe(self, view, rng=rng)
-        half = np.full((view.attempts, view.scheme.key_bits, 2), np.log(0.5))
-        return Belief(log_prob=half, about="key")
-
-
-class Mute(sound_attacks.Sound):
-    def believe(self, view: Any, *, rng: Any) -> Any:
-        return None
-
-
-class Scribbles(sound_attacks.Writer):
-    """Writes on the blanks themselves."""
-
-    def interfere(self, captures: Any, *, rng: Any) -> Any:
-        for blank in captures.values():
-            if blank.samples.flags.writeable:
-                blank.samples[:] = 1.0
-        return super().interfere(captures, rng=rng)
-
-
-class Idle(sound_attacks.Writer):
-    """Has a variant that does nothing."""
-
-    def variants(self) -> Any:
-        other = sound_attacks.Sound()
-        other.strength = ("idle", None, "")
-        return [other]
-
-
-class LockedAttack(sound_attacks.Sound):
-    def __init__(self) -> None:
-        self.lock = threading.Lock()
-
-
-MORE_ATTACKS = [
-    (Wavers, "same-stream-same-output", "Belief, from the same stream, got Guesses"),
-    (Changes, "same-stream-same-output", "`about`"),
-    (Mute, "attack-answers", "a Belief or Guesses, got NoneType"),
-    (Scribbles, "inputs-untouched", "at interfere()"),
-    (Idle, "strengths-well-formed", "an attack that interferes, got Sound"),
-    (LockedAttack, "survives-pickling", "one that can be pickled"),
-]
-
-
-@pytest.mark.parametrize(("kind", "check", "told"), MORE_ATTACKS)
-def test_it_is_told_of_attacks(kind: Any, check: str, told: str, few: Channel) -> None:
-    (found,) = check_attack(kind(), scheme=Sound(), corpus=few, only=[check])
-    assert found.status == "broken"
-    assert told in found.sentence
-
-
-def test_what_gives_no_answer_has_no_work(few: Channel) -> None:
-    (found,) = check_attack(Mute(), scheme=Sound(), corpus=few, only=["work-in-range"])
     assert found.status == "could-not-run"
