@@ -14,6 +14,7 @@ import numpy as np
 from harness.cache import Captures, render
 from harness.checks.attack_scheme import chosen_pair
 from harness.checks.outcomes import CouldNotRun
+from harness.checks.written_files import OWN
 from harness.contracts import DEVICE_A, DEVICE_B, Array
 from harness.exchange import Honest, join, run_block, signal_of
 from harness.view import session_ranks
@@ -38,7 +39,7 @@ class Stage:
 
     def _new_folder(self) -> Path:
         """A folder that goes when this does."""
-        folder = tempfile.mkdtemp(prefix="keyassay-check-")
+        folder = tempfile.mkdtemp(prefix=OWN)
         weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
         return Path(folder)
 

@@ -15,7 +15,7 @@ import pytest
 
 from harness.checks.outcomes import Breach
 from harness.checks.surroundings import Watch
-from harness.checks.written_files import Watcher
+from harness.checks.written_files import OWN, Watcher
 
 
 def watched(kind: str, work: Any) -> str:
@@ -94,6 +94,13 @@ def test_what_is_made_and_removed_again_and_what_is_only_read_is_fine(tmp_path: 
     assert files(busy) == ""
     (tmp_path / "there.txt").write_text("old")
     assert files((tmp_path / "there.txt").read_text) == ""
+
+
+def test_folders_of_the_checks_themselves_are_nobodys_doing(tmp_path: Path) -> None:
+    own = tmp_path / f"{OWN}x"
+    own.mkdir()
+    (own / "0-0.npy").write_text("x")
+    assert files(lambda: shutil.rmtree(own)) == ""
 
 
 def test_nothing_is_noticed_outside(tmp_path: Path) -> None:
