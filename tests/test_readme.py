@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from harness import audit
+from harness import audit, check_attack, check_scheme
 from harness.claims.reading import effective, parse_claims
 from harness.cli.root import cli
+from harness.plugins import resolve
 
 README = Path(__file__).parents[1] / "README.md"
 
@@ -42,6 +43,13 @@ def test_a_strangers_scheme_and_attack_are_audited(examples: dict[str, Path]) ->
         assert row.status == "measured"
     (agreement,) = result.select(measure="key-agreement")
     assert agreement.attempts == 16
+
+
+def test_its_plug_ins_keep_the_contract(examples: dict[str, Path]) -> None:
+    scheme = resolve("scheme", f"{examples['scheme']}:HalfLevel").value
+    attack = resolve("attack", f"{examples['attack']}:BareCopy").value
+    told = [*check_scheme(scheme), *check_attack(attack)]
+    assert [o.sentence for o in told if o.status not in ("held", "not-applicable")] == []
 
 
 def test_the_two_commands_stand_in_the_makefile() -> None:
