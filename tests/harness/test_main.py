@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from typing import Any
 
 import click
@@ -58,3 +60,10 @@ def test_no_command_at_all_shows_the_help(capsys: pytest.CaptureFixture[str]) ->
     status, out, told = run(capsys)
     assert status == 2
     assert "Usage: keyassay" in out + told
+
+
+def test_the_package_is_the_command_too() -> None:
+    words = [sys.executable, "-m", "harness.cli", "--version"]
+    done = subprocess.run(words, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0
+    assert done.stdout.startswith("keyassay, version")
