@@ -8,7 +8,7 @@ SEED := 1
 SIZE := 400
 NUMBERS := harness/estimators/*,harness/score.py,harness/ranking.py,harness/gating.py
 
-.PHONY: help audit test test-all lint types bench coverage mutation calibration recordings clean
+.PHONY: help audit test test-all lint types bench coverage mutation calibration trust recordings clean
 .DEFAULT_GOAL := help
 
 help: ## show this menu
@@ -53,6 +53,9 @@ mutation: $(READY) ## change lines of the numbers' modules at random, see whethe
 
 calibration: $(READY) ## measure every interval and test on known channels; writes tests/calibration/table.md
 	cd tests && ../$(BIN)/python -m calibration 2
+
+trust: $(READY) ## measure whole audits on controls, planted flaws and their twins
+	$(BIN)/keyassay calibrate --jobs 2 --out build/calibration
 
 recordings: $(READY) ## fetch the packages that carry real recordings and write them as corpora
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --upgrade --target $(RECORDINGS)/packages \
