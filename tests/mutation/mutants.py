@@ -47,6 +47,7 @@ class Mutable:
         self._parent: Any = wrapper.resolve(ParentNodeProvider)
         self.left_out = dict.fromkeys(LEFT_OUT, 0)
         self.kept = []
+        self._made: dict[int, str] = {}
         for mutation in found:
             kind = self._kind(mutation.original_node, mutation.mutated_node)
             if kind:
@@ -56,9 +57,11 @@ class Mutable:
 
     def changed(self, place: int) -> str:
         """The module's text with one change made."""
-        mutation = self.kept[place]
-        module: Any = self._module.deep_replace(mutation.original_node, mutation.mutated_node)
-        return str(module.code)
+        if place not in self._made:
+            mutation = self.kept[place]
+            module: Any = self._module.deep_replace(mutation.original_node, mutation.mutated_node)
+            self._made[place] = str(module.code)
+        return self._made[place]
 
     def mutant(self, place: int) -> Mutant:
         above = self._above(self.kept[place].original_node)
