@@ -32,6 +32,12 @@ SUBJECT = np.repeat(np.arange(30), 20)
 CHEAP = (linear, partial(linear, penalty=100.0))
 
 
+@pytest.fixture(autouse=True)
+def own_numbers() -> None:
+    """Each test draws the same numbers, whatever ran before it."""
+    RNG.bit_generator.state = np.random.default_rng(3).bit_generator.state
+
+
 def shifted_bits(bits: int, shift: float) -> tuple[np.ndarray, np.ndarray]:
     secret = RNG.integers(0, 2, (len(SUBJECT), bits))
     return shift * (secret - 0.5) + RNG.standard_normal(secret.shape), secret
@@ -53,7 +59,7 @@ def test_logistic_regression_is_that_of_scikit_learn(features: int, labels: int)
 
 
 def test_designs_without_a_unique_solution_are_answered() -> None:
-    x = RNG.standard_normal((60, 1))
+    x = np.where(np.arange(60) % 3 > 0, 1, -1)[:, None] * (0.5 + RNG.random((60, 1)))  # well apart
     view = np.column_stack([x, x, np.full(60, 7.0)])  # repeated, and constant
     bits = np.column_stack([x[:, 0] > 0, np.ones(60, bool), np.zeros(60, bool)]).astype(int)
     told = expit(fit_logistic(view, bits).log_odds(view))
@@ -114,7 +120,8 @@ def test_one_bit_repeated_counts_once_in_the_whole_key() -> None:
     assert held_out_gain(view, key, SUBJECT, learners=CHEAP).sum(axis=1).mean() > 6 * truth
     whole = chain_information(view, key, SUBJECT, entropy=1.0, learners=CHEAP)
     assert whole.low <= truth
-    assert whole.value == pytest.approx(truth, abs=0.1)
+    # one attempt tells log2(1.8) bits nine times in ten, else log2(.2): a standard deviation of .95
+    assert whole.value == pytest.approx(truth, abs=4 * 0.95 / np.sqrt(len(SUBJECT)))
 
 
 def test_a_parity_counts_in_the_whole_key_though_no_bit_shows_it() -> None:

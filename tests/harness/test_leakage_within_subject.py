@@ -16,6 +16,12 @@ TRUE = RNG.integers(0, 2, (150, 32))
 NOISE = RNG.integers(0, 2, (150, 32))
 
 
+@pytest.fixture(autouse=True)
+def own_numbers() -> None:
+    """Each test draws the same numbers, whatever ran before it."""
+    RNG.bit_generator.state = np.random.default_rng(2).bit_generator.state
+
+
 def p_of(told: np.ndarray, true: np.ndarray = TRUE) -> float:
     return min_p_value(told, true, SUBJECT, rng=stream(0, "min-p"), repetitions=499).value
 
