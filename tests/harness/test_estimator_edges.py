@@ -21,14 +21,19 @@ from harness.estimators.entropy.given_helper import pattern_slots
 from harness.estimators.entropy.lz78y import lz78y_hits
 from harness.estimators.entropy.predictions import _log_chance_of_none, local_limit
 from harness.estimators.entropy.sequences import codes
+from harness.estimators.entropy.stretch_ceilings import (
+    longest_repeated_substring_ceiling,
+    t_tuple_ceiling,
+)
 from harness.estimators.keyrate_beliefs import believed_key_rate
+from harness.estimators.leakage import logistic, planted
 from harness.estimators.leakage.learned import checked
 from harness.estimators.leakage.learners import boosted
 from harness.estimators.leakage.logistic import fit_logistic
 from harness.estimators.randomness.patterns import non_overlapping_templates, serial
 from harness.estimators.randomness.suite import assess
 from harness.estimators.retries import agreement_within, tries_quantile
-from harness.ranking import product_ranks
+from harness.ranking import _tilted_convolution
 
 BITS = np.random.default_rng(5).integers(0, 2, (2, 4096)).astype(np.uint8)
 VIEW, LABEL, WHO = np.zeros((4, 2)), np.zeros((4, 3), int), np.array([0, 0, 1, 1])
@@ -87,12 +92,44 @@ def beliefs(alphabet: int) -> Any:
             "`level` must lie strictly between 0 and 1, got 1",
         ),
         (partial(agreement_within, np.ones(4, bool), WHO, tries=1, level=0.0), "got 0"),
-        (partial(product_ranks, [], np.zeros((2, 0), np.intp)), "."),
+        (partial(_tilted_convolution, np.zeros((0, 2, 8))), "`histograms` must hold at least one block"),
     ],
 )
 def test_what_lies_outside_the_range_is_refused_in_a_sentence(call: Callable[[], Any], says: str) -> None:
     with pytest.raises(ValueError, match=says):
         call()
+
+
+def test_one_kind_repeats_all_the_way_and_one_symbol_repeats_nothing() -> None:
+    assert t_tuple_ceiling(40, 1, cutoff=1) == 0.0
+    assert t_tuple_ceiling(40, 1, cutoff=41) is None
+    assert longest_repeated_substring_ceiling(1, 2) is None
+
+
+def test_fewer_steps_come_less_near_but_on_the_same_side(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(6)
+    view = rng.standard_normal((100, 1))
+    bits = (view + rng.standard_normal((100, 1)) > 0).astype(int)
+
+    def loss() -> float:
+        told = fit_logistic(view, bits).log_odds(view)
+        return float(np.logaddexp(0, np.where(bits == 1, -told, told)).sum())
+
+    best = loss()
+    monkeypatch.setattr(logistic, "_STEPS", 1)
+    assert best < loss() < 100 * np.log(2)
+
+
+def test_a_planted_limit_that_is_halved_less_often_is_no_smaller(monkeypatch: pytest.MonkeyPatch) -> None:
+    view, who = np.random.default_rng(3).standard_normal((60, 1)), np.repeat(np.arange(10), 6)
+
+    def limit() -> float:
+        rng = np.random.default_rng(0)
+        return planted.planted_detection_limit(view, who, rng=rng, references=100).value
+
+    fine = limit()
+    monkeypatch.setattr(planted, "_HALVINGS", 0)
+    assert fine <= limit() <= 4 * fine
 
 
 def test_codes_take_as_many_kinds_as_fit_two_bytes() -> None:

@@ -51,9 +51,9 @@ def possible_words(parity: Array, positions: Array, labels: Array, chain: Symbol
         size = math.prod(len(add) for add in section.adds)
         if size > _MOST:
             raise InsufficientData(f"enumerating a block needs at most {_MOST} words, got {size}")
-        for enter, add in zip(section.enters, section.adds, strict=True):
-            if enter is not None:
-                probability = (probability[:, :, None] * enter).reshape(-1, len(add))
+        enters = [enter for enter in section.enters if enter is not None]  # all: no block came before
+        for enter, add in zip(enters, section.adds, strict=True):
+            probability = (probability[:, :, None] * enter).reshape(-1, len(add))
             syndrome = np.bitwise_xor.outer(syndrome, add.astype(kind)).ravel()
     flat = probability.ravel()
     occurs = flat > 0

@@ -93,8 +93,6 @@ def lz78y_hits(numbers: Array, *, longest: int = 16, entries: int = _ENTRIES) ->
         together = (shorter[place] == 0) | (count == shorter[place])
         shorter[place] = np.where(held, count, 0)
         contexts = contexts.kept((known < entries) & together)
-        if not contexts.place.size:
-            break
     return np.asarray((best == numbers) & (times > 0))[longest + 1 :]
 
 

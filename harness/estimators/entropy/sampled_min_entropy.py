@@ -177,8 +177,7 @@ def _ceiling(worth: Array, single: Array, total: float) -> Array:
     for level in worth:
         above = total * level
         for own, value in zip(single, worth, strict=True):
-            if value is not level:
-                above += own * np.maximum(value - level, 0.0)
+            above += own * np.maximum(value - level, 0.0)
         np.minimum(lowest, above, out=lowest)
     return np.asarray(lowest)
 
@@ -196,7 +195,7 @@ def _drawn(
         running = reach.cumsum(axis=1)
         share *= running[:, -1] / current
         if number == len(tables) - 1:
-            break
+            continue
         # a draw that rounding puts past the end belongs to the last syndrome that is possible
         place = uniform[number] * running[:, -1]
         pick = np.minimum((running <= place[:, None]).sum(axis=1), (running < running[:, -1:]).sum(axis=1))
