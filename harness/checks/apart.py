@@ -63,7 +63,7 @@ def _serve() -> None:
     try:
         found: list[Array] = [np.asarray(x) for x in cloudpickle.loads(parcel).reproduce(witness, helper)]
         put(answers, {}, found)
-    except Exception as error:  # noqa: BLE001 - whatever a stranger's code raises is reported, not spread
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - whatever a stranger's code raises is reported, not spread
         put(answers, {"failure": "".join(traceback.format_exception_only(error)).strip()})
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from harness import interference
 from harness.checks.counted_device import CountedDevice
 from harness.checks.handing import sealed
-from harness.checks.outcomes import CouldNotRun, NotApplicable, needed
+from harness.checks.outcomes import CouldNotRun, NotApplicable, needed, raised
 from harness.checks.stage import Stage
 from harness.checks.surroundings import Watch
 from harness.contracts import Array, Belief, Guesses, View
@@ -38,8 +38,8 @@ class AttackCase:
         self.watch = Watch()
         try:
             self.parcel, self.unsent = bytes(cloudpickle.dumps(attack)), ""
-        except Exception as error:  # noqa: BLE001 - a stranger's parts may raise anything
-            self.parcel, self.unsent = b"", f"{type(error).__name__}: {error}"
+        except (Exception, SystemExit) as error:  # noqa: BLE001 - a stranger's parts may raise anything
+            self.parcel, self.unsent = b"", raised(error)
 
     @property
     def plugin(self) -> str:
@@ -65,7 +65,7 @@ class AttackCase:
         """A copy of the attack; the attack itself if it cannot be copied, which is a check of its own."""
         try:
             return copy.deepcopy(self.attack)
-        except Exception:  # noqa: BLE001 - a stranger's parts may raise anything
+        except (Exception, SystemExit):  # noqa: BLE001 - a stranger's parts may raise anything
             return self.attack
 
     @property

@@ -7,7 +7,7 @@ from typing import Any
 
 from harness.errors import ContractError
 
-__all__ = ["STATUSES", "Breach", "CouldNotRun", "NotApplicable", "Outcome", "Place", "needed"]
+__all__ = ["STATUSES", "Breach", "CouldNotRun", "NotApplicable", "Outcome", "Place", "needed", "raised"]
 
 STATUSES = ("held", "broken", "known", "not-applicable", "could-not-run")
 LONGEST = 160  # characters of what came: a message must be read, not scrolled
@@ -17,6 +17,15 @@ def short(value: object) -> str:
     """One line of at most LONGEST characters."""
     text = " ".join(str(value).split())
     return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
+
+
+def raised(error: BaseException) -> str:
+    """What a plug-in raised, in one line; its own words may fail, too."""
+    kind = type(error).__name__
+    try:
+        return short(f"{kind}: {error}")
+    except (Exception, SystemExit):  # noqa: BLE001 - a stranger's parts may raise anything
+        return kind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

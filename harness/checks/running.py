@@ -10,7 +10,7 @@ from typing import Any
 from threadpoolctl import threadpool_limits
 
 from harness.checks.attack_case import AttackCase
-from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, Outcome, Place
+from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, Outcome, Place, raised
 from harness.checks.registry import Check, checks_of, one_of
 from harness.checks.scheme_case import SchemeCase
 from harness.errors import ContractError, CorpusError, UsageError
@@ -197,13 +197,13 @@ def one_outcome(case: Case, check: Check, known: str | None = None) -> Outcome:
         return replace(blank, status="could-not-run", reason=str(reason))
     except (CorpusError, UsageError) as reason:  # data, not the plug-in
         return replace(blank, status="could-not-run", reason=str(reason))
-    except Exception as error:  # noqa: BLE001 - a stranger's parts may raise anything, anywhere
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - a stranger's parts may raise anything, anywhere
         return replace(
             blank,
             status="broken" if known is None else "known",
             where=Place(member="the plug-in"),
             expected="an answer",
-            got=f"{type(error).__name__}: {error}"[:160],
+            got=raised(error),
             reason=known or "",
         )
     else:

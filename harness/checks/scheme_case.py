@@ -13,7 +13,7 @@ import numpy as np
 
 from harness import validate
 from harness.checks.handing import plain, rows_of, writeable
-from harness.checks.outcomes import CouldNotRun, NotApplicable, needed
+from harness.checks.outcomes import CouldNotRun, NotApplicable, needed, raised
 from harness.checks.sources import chosen_people
 from harness.checks.surroundings import Watch
 from harness.contracts import ABORTED, DEVICE_A, DEVICE_B, Array, Capture, Helper, Witness
@@ -81,7 +81,7 @@ class SchemeCase:
         """A copy of the scheme; the scheme itself if it cannot be copied, which is a check of its own."""
         try:
             return copy.deepcopy(self.scheme)
-        except Exception:  # noqa: BLE001 - a stranger's parts may raise anything
+        except (Exception, SystemExit):  # noqa: BLE001 - a stranger's parts may raise anything
             return self.scheme
 
     def rng(self, *names: str | int) -> np.random.Generator:
@@ -205,8 +205,8 @@ class SchemeCase:
 def _parcel(plugin: Any) -> tuple[bytes | None, str]:
     try:
         return bytes(cloudpickle.dumps(plugin)), ""
-    except Exception as error:  # noqa: BLE001 - a stranger's parts may raise anything
-        return None, f"{type(error).__name__}: {error}"
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - a stranger's parts may raise anything
+        return None, raised(error)
 
 
 def attempts_with(case: SchemeCase, wanted: Callable[[Run], Array]) -> Array:

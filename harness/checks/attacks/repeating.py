@@ -11,7 +11,7 @@ from harness.checks.alike import same, same_answers, same_helper
 from harness.checks.answers import sound
 from harness.checks.attack_case import AttackCase
 from harness.checks.handing import rows_of
-from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable
+from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, raised
 from harness.checks.registry import check
 from harness.checks.schemes.forms import at
 from harness.contracts import Array, Belief, Guesses, View
@@ -97,10 +97,9 @@ def survives_pickling(case: AttackCase) -> None:
     with at("the attack"):
         try:
             sent = cloudpickle.loads(cloudpickle.dumps(case.fitted if case.acts else case.attack))
-        except Exception as error:  # a stranger's parts may raise anything
-            raise ContractError(
-                case.plugin, "", "one that comes out of a pickle", f"{type(error).__name__}: {error}"
-            ) from error
+        except (Exception, SystemExit) as error:  # a stranger's parts may raise anything
+            expected = "one that comes out of a pickle"
+            raise ContractError(case.plugin, "", expected, raised(error)) from error
     first = case.answer
     if not case.acts:  # what copies and pickles forget alike would go unseen between them
         itself = case.believe(*case.view, case.rng("believe"), attack=case.attack)
