@@ -14,7 +14,7 @@ import numpy as np
 from harness import interference
 from harness.checks.counted_device import CountedDevice
 from harness.checks.handing import sealed
-from harness.checks.outcomes import CouldNotRun, NotApplicable, needed, raised
+from harness.checks.outcomes import CouldNotRun, NotApplicable, name_of, needed, raised
 from harness.checks.stage import Stage
 from harness.checks.surroundings import Watch
 from harness.contracts import Array, Belief, Guesses, View
@@ -43,7 +43,7 @@ class AttackCase:
 
     @property
     def plugin(self) -> str:
-        return str(getattr(self.attack, "name", type(self.attack).__name__))
+        return name_of(self.attack)
 
     @property
     def sees(self) -> frozenset[str]:

@@ -7,7 +7,18 @@ from typing import Any
 
 from harness.errors import ContractError
 
-__all__ = ["STATUSES", "Breach", "CouldNotRun", "NotApplicable", "Outcome", "Place", "needed", "raised"]
+__all__ = [
+    "STATUSES",
+    "Breach",
+    "CouldNotRun",
+    "NotApplicable",
+    "Outcome",
+    "Place",
+    "name_of",
+    "needed",
+    "raised",
+    "readable",
+]
 
 STATUSES = ("held", "broken", "known", "not-applicable", "could-not-run")
 LONGEST = 160  # characters of what came: a message must be read, not scrolled
@@ -26,6 +37,14 @@ def raised(error: BaseException) -> str:
         return short(f"{kind}: {error}")
     except (Exception, SystemExit):  # noqa: BLE001 - a stranger's parts may raise anything
         return kind
+
+
+def name_of(plugin: object) -> str:
+    """What a plug-in is called; its class's name if it does not say."""
+    try:
+        return str(getattr(plugin, "name", type(plugin).__name__))
+    except (Exception, SystemExit):  # noqa: BLE001 - that it does not say is a check
+        return type(plugin).__name__
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +73,15 @@ class Breach(Exception):
         super().__init__(member, field, expected, got)
         self.place = Place(member=member, field=field, row=row)
         self.expected, self.got = expected, short(got)
+
+
+def readable(plugin: object) -> None:
+    """Raise a Breach where a member that every run reads raises."""
+    for member in ("name", "known_failures"):
+        try:
+            getattr(plugin, member, None)
+        except (Exception, SystemExit) as error:  # a stranger's parts may raise anything
+            raise Breach("the plug-in", member, "a member that can be read", raised(error)) from error
 
 
 class NotApplicable(Exception):

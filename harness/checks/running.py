@@ -130,7 +130,10 @@ def known_of(kind: str, plugin: Any, known: Mapping[str, str] | None) -> dict[st
     UsageError
         If a name is no check's, or a reason is missing.
     """
-    own = getattr(plugin, "known_failures", None)
+    try:
+        own = getattr(plugin, "known_failures", None)
+    except (Exception, SystemExit):  # noqa: BLE001 - a breach of members-there
+        own = None
     if own is not None and not isinstance(own, Mapping):
         raise UsageError(f"`known_failures` must map checks to reasons, got {type(own).__name__}")
     found = {**(own or {}), **(known or {})}

@@ -13,7 +13,7 @@ import numpy as np
 
 from harness import validate
 from harness.checks.handing import plain, rows_of, writeable
-from harness.checks.outcomes import CouldNotRun, NotApplicable, needed, raised
+from harness.checks.outcomes import CouldNotRun, NotApplicable, name_of, needed, raised
 from harness.checks.sources import chosen_people
 from harness.checks.surroundings import Watch
 from harness.contracts import ABORTED, DEVICE_A, DEVICE_B, Array, Capture, Helper, Witness
@@ -61,7 +61,7 @@ class SchemeCase:
 
     @property
     def plugin(self) -> str:
-        return str(getattr(self.scheme, "name", type(self.scheme).__name__))
+        return name_of(self.scheme)
 
     @property
     def width(self) -> int:

@@ -63,3 +63,27 @@ class AttackQuitsWhenRated(sound_attacks.Sound):
     @property
     def potential(self):
         sys.exit(0)
+
+
+class QuitsWhenNamed(Sound):
+    @property
+    def name(self):
+        sys.exit(0)
+
+
+class QuitsWhenItDeclares(Sound):
+    @property
+    def known_failures(self):
+        raise KeyError("none yet")
+
+
+class AttackQuitsWhenNamed(sound_attacks.Sound):
+    @property
+    def name(self):
+        sys.exit(0)
+
+
+class AttackQuitsWhenItDeclares(sound_attacks.Sound):
+    @property
+    def known_failures(self):
+        sys.exit(0)

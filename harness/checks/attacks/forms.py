@@ -6,7 +6,7 @@ import numpy as np
 
 from harness import validate
 from harness.checks.attack_case import AttackCase
-from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable
+from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, readable
 from harness.checks.registry import check
 from harness.checks.schemes.forms import at
 from harness.checks.undeclared import everything
@@ -19,8 +19,9 @@ __all__: list[str] = []
 @check("attack", "members-there")
 def members_there(case: AttackCase) -> None:
     """An attack has a printable `name`, the frozenset `sees`, perhaps one `likes`, both of words and
-    adversaries' roles, never an owner's, and the method `believe`.
+    adversaries' roles, never an owner's, and the method `believe`; none of them raises when it is read.
     """
+    readable(case.attack)
     with at("the attack"):
         validate.attack_members(case.attack)
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from harness import validate
-from harness.checks.outcomes import Breach
+from harness.checks.outcomes import Breach, readable
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
 from harness.contracts import Capture
@@ -29,8 +29,10 @@ def at(member: str) -> Iterator[None]:
 @check("scheme", "members-there")
 def members_there(case: SchemeCase) -> None:
     """A scheme has a printable `name`, `key_bits` of at least 1, the `signal` it reads (a word, or one for
-    each role), and the methods `witness`, `generate` and `reproduce`, or `witness` and `agree`.
+    each role), and the methods `witness`, `generate` and `reproduce`, or `witness` and `agree`;
+    none of them raises when it is read.
     """
+    readable(case.scheme)
     with at("the scheme"):
         validate.scheme_members(case.scheme)
 

@@ -20,11 +20,15 @@ SCHEMES = [
     (quitting.QuitsWhenPickled, "survives-pickling", "SystemExit: 0"),
     (quitting.QuitsWhenUnpickled, "survives-pickling", "SystemExit: 0"),
     (quitting.QuitsWhenTold, "disclosure-well-formed", "Leaves"),
+    (quitting.QuitsWhenNamed, "members-there", "QuitsWhenNamed breaks members-there"),
+    (quitting.QuitsWhenItDeclares, "members-there", "`known_failures`"),
 ]
 ATTACKS = [
     (quitting.AttackQuitsWhenCopied, "survives-pickling", "SystemExit: 0"),
     (quitting.AttackQuitsWhenPickled, "survives-pickling", "SystemExit: 0"),
     (quitting.AttackQuitsWhenRated, "potential-rated", "SystemExit: 0"),
+    (quitting.AttackQuitsWhenNamed, "members-there", "`name`"),
+    (quitting.AttackQuitsWhenItDeclares, "members-there", "`known_failures`"),
 ]
 
 
