@@ -39,7 +39,8 @@ _COVERAGE = (
     "Intervals of one kind, over all cases and seeds. They should hold the truth at least as often as they "
     "say. Readings of one audit depend on each other: shares and their exact 95 % intervals count audits. "
     "Too narrow: the upper limit, corrected for the number of kinds, lies below what the interval says. As "
-    "said: nothing speaks against it, and the lower limit says how bad it could still be."
+    "said: nothing speaks against it, and the lower limit says how bad it could still be. Too few: not even "
+    "intervals that never hold the truth would be faulted at this number of audits."
 )
 _CHANCE = (
     "Adversaries with sensors on the wrong person, one guess each, over all seeds. p: two-sided, exact, "

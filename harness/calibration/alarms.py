@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from harness.calibration.cases import Case
-from harness.calibration.counts import allowed, at_least_so_many, by_case, counted, limits, worked
+from harness.calibration.counts import FAMILY, allowed, at_least_so_many, by_case, counted, limits, worked
 from harness.calibration.lines import AlarmLine, Alarms, RuleLine, Trial
 from harness.estimators.multiple import holm
 from harness.rules import FAMILY_LEVEL, KINDS, RULES, SHARE
 
-__all__ = ["CERTAIN", "FAMILY", "alarm_lines", "alarms_in_all", "rule_lines"]
+__all__ = ["CERTAIN", "alarm_lines", "alarms_in_all", "rule_lines"]
 
-FAMILY = 0.01
-"""Chance that rules which keep their promise are faulted: among cases, and again among kinds of rules."""
 CERTAIN = "certain"
 
 

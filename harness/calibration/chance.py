@@ -6,15 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from harness.calibration.cases import Case
-from harness.calibration.counts import by_case, limits, two_sided, worked
+from harness.calibration.counts import FAMILY, by_case, limits, two_sided, worked
 from harness.calibration.lines import ChanceLine, Reading, Trial
 from harness.calibration.model import Truth
 from harness.estimators.multiple import holm
 
-__all__ = ["FAMILY", "chance_lines", "is_shuffled"]
-
-FAMILY = 0.01
-"""Chance that adversaries who sit at chance are faulted."""
+__all__ = ["chance_lines", "is_shuffled"]
 
 
 def is_shuffled(case: Case) -> bool:

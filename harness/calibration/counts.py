@@ -10,9 +10,21 @@ from scipy.stats import binom
 from harness.calibration.lines import Trial
 from harness.estimators.proportion import clopper_pearson
 
-__all__ = ["allowed", "at_least_so_many", "by_case", "counted", "limits", "two_sided", "worked"]
+__all__ = [
+    "FAMILY",
+    "allowed",
+    "at_least_so_many",
+    "by_case",
+    "counted",
+    "limits",
+    "two_sided",
+    "worked",
+]
 
-
+FAMILY = 0.01
+"""Chance that what is as it should be is faulted, in each family: cases, kinds of rules, kinds of
+intervals, truths, adversaries of shuffled pairs.
+"""
 _ROUNDING = 1e-9  # sums of shares may miss a whole number by so much
 
 

@@ -9,15 +9,13 @@ import numpy as np
 from scipy.stats import binom
 
 from harness.calibration.cases import Case
-from harness.calibration.counts import by_case, limits, worked
+from harness.calibration.counts import FAMILY, by_case, limits, worked
 from harness.calibration.lines import CoverageLine, Reading, Trial, TruthLine
 from harness.calibration.model import Truth
+from harness.calibration.power import kind_can_be_too_narrow
 from harness.estimators.multiple import holm
 
-__all__ = ["FAMILY", "coverage_lines", "truth_lines"]
-
-FAMILY = 0.01
-"""Chance that intervals which cover as they say are faulted: among kinds, and again among truths."""
+__all__ = ["coverage_lines", "truth_lines"]
 
 Kind = tuple[str, str, int | None, str, str, float]
 
@@ -109,5 +107,13 @@ def _coverage_line(kind: Kind, audits: Sequence[Sequence[bool]], kinds: int) -> 
         low=low,
         high=high,
         at_most=at_most,
-        verdict="too narrow" if at_most < nominal else "conservative" if at_least > nominal else "as said",
+        verdict=_verdict(at_least, at_most, nominal, kind_can_be_too_narrow(len(audits), nominal, kinds)),
     )
+
+
+def _verdict(at_least: float, at_most: float, nominal: float, can_be_faulted: bool) -> str:
+    if at_most < nominal:
+        return "too narrow"
+    if at_least > nominal:
+        return "conservative"
+    return "as said" if can_be_faulted else "too few"

@@ -111,7 +111,8 @@ class CoverageLine:
     `covered` of `readings` intervals hold the truth. Readings of one audit depend on each other, so the
     audit is the unit: `share` is the mean over `audits`, [`low`, `high`] its exact 95 % interval, and
     `at_most` its upper limit corrected for the number of kinds. `verdict`: "as said" (nothing speaks
-    against the nominal level), "conservative" or "too narrow".
+    against the nominal level), "conservative", "too narrow", or "too few" (audits: not even intervals that
+    never hold the truth would be faulted).
     """
 
     measure: str

@@ -15,6 +15,13 @@ from harness.calibration.lines import (
     TruthLine,
     VerdictLine,
 )
+from harness.calibration.power import (
+    alarms_can_be_too_many,
+    case_can_be_noisy,
+    kind_can_be_too_narrow,
+    rule_can_be_noisy,
+    truths_that_can_be_missed,
+)
 
 __all__ = [
     "alarms_verdict",
@@ -26,6 +33,7 @@ __all__ = [
 ]
 
 _NAMED = 4  # names in a line
+_FEW = "too few audits to tell"
 
 
 def trials_verdict(troubles: Sequence[Trouble], trials: int) -> VerdictLine:
@@ -55,9 +63,15 @@ def found_verdict(lines: Sequence[DetectionLine]) -> VerdictLine:
 
 
 def alarms_verdict(alarms: Alarms | None) -> VerdictLine:
-    """Is something sound flagged no oftener than the promise allows?"""
+    """Is something sound flagged no oftener than the promise allows? None where any number is allowed."""
     if alarms is None:
         return VerdictLine(id="alarms", holds=None, text="nothing sound was audited")
+    if not alarms_can_be_too_many(alarms):
+        text = (
+            f"{_FEW}: {alarms.flagged} of {alarms.trials} of something sound flagged it, and all might, "
+            f"at a chance of {alarms.promise:g} each"
+        )
+        return VerdictLine(id="alarms", holds=None, text=text)
     text = (
         f"{alarms.flagged} of {alarms.trials} audits of something sound flagged it, at most "
         f"{alarms.allowed} allowed; the chance lies in {alarms.low:.4f}..{alarms.high:.4f} (exact, 95 %), "
@@ -67,19 +81,33 @@ def alarms_verdict(alarms: Alarms | None) -> VerdictLine:
 
 
 def noise_verdict(cases: Sequence[AlarmLine], rules: Sequence[RuleLine]) -> VerdictLine:
-    """Is one sound case, or one kind of rule, far above its share of false alarms?"""
+    """Is one sound case, or one kind of rule, far above its share of false alarms?
+
+    None where no case, and no kind that has a share, could be. Rules that are certain can always be
+    faulted: their silence alone does not keep this promise.
+    """
     if not any(line.trials for line in cases):
         return VerdictLine(id="noise", holds=None, text="nothing sound was audited")
     noisy = [f"{line.case} ({line.flagged} of {line.trials})" for line in cases if line.noisy]
     noisy += [
         f"rules of the kind {line.kind} ({line.flagged} of {line.trials})" for line in rules if line.noisy
     ]
-    text = f"too many false alarms: {_names(noisy)}" if noisy else "no case and no kind of rule stands out"
-    return VerdictLine(id="noise", holds=not noisy, text=text)
+    if noisy:
+        return VerdictLine(id="noise", holds=False, text=f"too many false alarms: {_names(noisy)}")
+    shared = [line for line in rules if line.share]
+    able = sum(case_can_be_noisy(line, len(cases)) for line in cases)
+    able_rules = sum(rule_can_be_noisy(line, len(rules)) for line in shared)
+    if not able + able_rules:
+        return VerdictLine(id="noise", holds=None, text=f"{_FEW}: no number of alarms would be too many")
+    few = _few([(able, len(cases), "cases"), (able_rules, len(shared), "kinds of rules")])
+    return VerdictLine(id="noise", holds=True, text=f"no case and no kind of rule stands out{few}")
 
 
 def coverage_verdict(kinds: Sequence[CoverageLine], truths: Sequence[TruthLine]) -> VerdictLine:
-    """Does every kind of interval hold the truth as often as it says, and every truth by itself?"""
+    """Does every kind of interval hold the truth as often as it says, and every truth by itself?
+
+    None where neither a kind nor a truth would be faulted if every interval missed.
+    """
     if not kinds:
         return VerdictLine(id="coverage", holds=None, text="no interval was compared with a truth")
     narrow = [f"{line.measure} by {line.method}" for line in kinds if line.verdict == "too narrow"]
@@ -93,10 +121,13 @@ def coverage_verdict(kinds: Sequence[CoverageLine], truths: Sequence[TruthLine])
         text = f"too narrow: {_names(narrow) or 'no kind'}; truths missed: {_names(missed) or 'none'}"
         return VerdictLine(id="coverage", holds=False, text=text)
     covered, readings = sum(k.covered for k in kinds), sum(k.readings for k in kinds)
-    text = (
-        f"{covered} of {readings} intervals hold the truth; none of {len(kinds)} kinds is shown to cover "
-        f"less than it says"
-    )
+    held = f"{covered} of {readings} intervals hold the truth"
+    able = sum(kind_can_be_too_narrow(x.audits, x.nominal, len(kinds)) for x in kinds)
+    told, able_truths = sum(line.p is not None for line in truths), truths_that_can_be_missed(truths)
+    if not able + able_truths:
+        return VerdictLine(id="coverage", holds=None, text=f"{_FEW}: {held}, and all might miss it")
+    few = _few([(able, len(kinds), "kinds"), (able_truths, told, "truths")])
+    text = f"{held}; none of {len(kinds)} kinds is shown to cover less than it says{few}"
     return VerdictLine(id="coverage", holds=True, text=text)
 
 
@@ -109,6 +140,12 @@ def chance_verdict(lines: Sequence[ChanceLine]) -> VerdictLine:
         return VerdictLine(id="chance", holds=False, text=f"not at chance on shuffled pairs: {_names(off)}")
     text = f"all {len(lines)} adversaries of shuffled pairs are at chance, as far as these numbers tell"
     return VerdictLine(id="chance", holds=True, text=text)
+
+
+def _few(counts: Sequence[tuple[int, int, str]]) -> str:
+    """Of which sorts some have too few audits to be faulted: (those that can be, all, what they are)."""
+    told = [f"{total - able} of {total} {what}" for able, total, what in counts if able < total]
+    return f"; {' and '.join(told)} have too few audits to be faulted" if told else ""
 
 
 def _names(names: Sequence[str]) -> str:

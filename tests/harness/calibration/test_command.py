@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,9 @@ def test_a_place_that_cannot_be_written_is_refused_first(
     assert status == 2
     assert "`--out` must be a folder that can be written" in told
     assert "This takes" not in told
+
+
+MISSED = trial("known", readings=(read(0.6, 0.7),))
 
 
 def result(**changes: Any) -> Calibration:
@@ -104,6 +108,17 @@ def test_status_and_files(
     assert files == {"calibration.json", "calibration.txt", "calibration.html"}
     assert (tmp_path / "out" / "calibration.txt").read_text("utf-8") == printed
     assert (tmp_path / "out" / "calibration.json").read_text("utf-8") == found.to_json()
+
+
+def test_what_was_not_measured_is_said_and_changes_no_status(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(calibrating, "calibrate", lambda *_, **__: result(known=MISSED))
+    status, printed, told = run(capsys, "calibrate", "--quick")
+    assert status == 0
+    assert re.search(r"^not tested  coverage  too few audits to tell: 0 of 1 intervals", printed, re.M)
+    assert "not tested: coverage: too few audits to tell: 0 of 1 intervals hold the truth" in told
+    assert "not tested: found" not in told
 
 
 def test_json_is_printed_alone(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
