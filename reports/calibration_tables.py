@@ -29,7 +29,7 @@ HEATS = 4  # shades of a cell, from seldom to always
 _MATRIX = (
     "In how many audits each finding of severity medium or more appeared; empty: in none. Outlined: the "
     "findings that see this very flaw. Found: audits with one of these; for a control without a twin, with "
-    "any. At least: exact lower limit of the chance to find it, one-sided at 95 %."
+    "any. At least: exact lower limit of the chance to find it, one-sided at 95 %, each flaw by itself."
 )
 _TRUTHS = (
     "Every quantity that arithmetic knows, and what was measured: mean of the values over seeds, and how "
@@ -39,8 +39,8 @@ _COVERAGE = (
     "Intervals of one kind, over all cases and seeds. They should hold the truth at least as often as they "
     "say. Readings of one audit depend on each other: shares and their exact 95 % intervals count audits. "
     "Too narrow: the upper limit, corrected for the number of kinds, lies below what the interval says. As "
-    "said: nothing speaks against it, and the lower limit says how bad it could still be. Too few: not even "
-    "intervals that never hold the truth would be faulted at this number of audits."
+    "said: nothing speaks against it, and the lower limit says how bad it could still be. Too few: not "
+    "even intervals that never hold the truth would be faulted at this number of audits."
 )
 _CHANCE = (
     "Adversaries with sensors on the wrong person, one guess each, over all seeds. p: two-sided, exact, "

@@ -77,7 +77,7 @@ def _flaws(lines: Sequence[DetectionLine]) -> str:
     head = ["flaw", "found", "at least", "by what sees it, in so many", "others"]
     said = (
         "Flaws and controls that must be flagged, with the exact lower limit of the chance that they are "
-        "(one-sided, 95 %), and how many other findings appeared."
+        "(one-sided, 95 %, each by itself), and how many other findings appeared."
     )
     return _table(said, head, body)
 

@@ -12,6 +12,7 @@ from harness.estimators.proportion import clopper_pearson
 
 __all__ = [
     "FAMILY",
+    "WRONG",
     "allowed",
     "at_least_so_many",
     "by_case",
@@ -21,6 +22,8 @@ __all__ = [
     "worked",
 ]
 
+WRONG = 0.05
+"""Chance that a one-sided limit lies on the wrong side of what it bounds."""
 FAMILY = 0.01
 """Chance that what is as it should be is faulted, in each family: cases, kinds of rules, kinds of
 intervals, truths, adversaries of shuffled pairs.

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from harness.calibration.cases import Case
-from harness.calibration.counts import by_case, counted, limits, worked
+from harness.calibration.counts import WRONG, by_case, counted, limits, worked
 from harness.calibration.lines import DetectionLine, Trial
 
-__all__ = ["detection_lines"]
+__all__ = ["at_least_all", "detection_lines"]
 
 
 def detection_lines(cases: Sequence[Case], trials: Sequence[Trial]) -> list[DetectionLine]:
@@ -21,6 +21,20 @@ def detection_lines(cases: Sequence[Case], trials: Sequence[Trial]) -> list[Dete
     return [_line(case, own[case.name]) for case in ordered]
 
 
+def at_least_all(lines: Sequence[DetectionLine]) -> float:
+    """The least of the lower limits that hold for all lines at once, with 95 %: each at .05 / lines.
+
+    Raises
+    ------
+    ValueError
+        If there is no line.
+    """
+    if not lines:
+        raise ValueError("`lines` must hold one flaw at least, got none")
+    level = 1 - 2 * WRONG / len(lines)
+    return min(limits(line.found, line.trials, level=level)[0] for line in lines)
+
+
 def _line(case: Case, trials: Sequence[Trial]) -> DetectionLine:
     right = frozenset() if case.flaw is None else case.flaw.found_by
     told = worked(trials)
@@ -30,7 +44,7 @@ def _line(case: Case, trials: Sequence[Trial]) -> DetectionLine:
         met=None if case.flaw is None else case.flaw.met,
         found=found,
         trials=len(trials),
-        at_least=limits(found, len(trials), level=0.9)[0],
+        at_least=limits(found, len(trials), level=1 - 2 * WRONG)[0],
         found_by=tuple(sorted(right)),
         counts=counted(told),
     )

@@ -136,8 +136,8 @@ class DetectionLine:
     """In how many trials a flaw was found, and by what.
 
     `found_by` empty: any finding will do. `counts` holds, for each finding, in how many trials it
-    appeared. `at_least` is the exact lower limit of the chance to find it, one-sided at 95 %. A failed
-    trial found nothing.
+    appeared. `at_least` is the exact lower limit of the chance to find it, one-sided at 95 %, for this
+    flaw by itself. A failed trial found nothing.
     """
 
     case: str

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from harness.calibration.detection import at_least_all
 from harness.calibration.lines import (
     AlarmLine,
     Alarms,
@@ -56,8 +57,8 @@ def found_verdict(lines: Sequence[DetectionLine]) -> VerdictLine:
         return VerdictLine(id="found", holds=False, text=text)
     least = min(line.at_least for line in lines)
     text = (
-        f"all {len(lines)} found in every audit of them; each is found with a chance of at least "
-        f"{least:.2f} (exact lower limit, 95 %)"
+        f"all {len(lines)} found in every audit of them; each by itself is found with a chance of at least "
+        f"{least:.2f}, all at once with at least {at_least_all(lines):.2f} each (exact lower limits, 95 %)"
     )
     return VerdictLine(id="found", holds=True, text=text)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from made_up_trials import alone, pair, trial
 
-from harness.calibration.detection import detection_lines
+from harness.calibration.detection import at_least_all, detection_lines
 from harness.calibration.verdicts import found_verdict
 
 
@@ -53,6 +53,20 @@ def test_the_lower_limit_is_exact() -> None:
     trials = [trial("leak", r, flagged=("right",)) for r in range(20)] + [trial("leak-twin")]
     (line,) = detection_lines(pair("leak", "right"), trials)
     assert line.at_least == pytest.approx(0.05 ** (1 / 20))  # twenty of twenty
+
+
+def test_limits_for_each_flaw_and_for_all_at_once_are_told_apart() -> None:
+    cases = [case for k in range(10) for case in pair(f"leak-{k}", "right")]
+    trials = [trial(f"leak-{k}", r, flagged=("right",)) for k in range(10) for r in range(20)]
+    trials += [trial(f"leak-{k}-twin") for k in range(10)]
+    lines = detection_lines(cases, trials)
+    assert at_least_all(lines) == pytest.approx((0.05 / 10) ** (1 / 20))
+    assert (
+        "each by itself is found with a chance of at least 0.86, all at once with at least 0.77 each"
+        in (found_verdict(lines).text)
+    )
+    with pytest.raises(ValueError, match="one flaw at least, got none"):
+        at_least_all([])
 
 
 def test_without_anything_unsound_nothing_is_said() -> None:
