@@ -71,6 +71,11 @@ class SchemeCase:
     def interactive(self) -> bool:
         return callable(getattr(self.scheme, "agree", None))
 
+    @property
+    def by_processes(self) -> bool:
+        """Does it say that its calls are processes?"""
+        return getattr(self.scheme, "whole_batches", False) is True
+
     def has(self, *members: str) -> None:
         """Raise NotApplicable unless the scheme has these members."""
         missing = [m for m in members if getattr(self.scheme, m, None) is None]

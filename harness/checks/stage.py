@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 import weakref
 from functools import cached_property
 from pathlib import Path
@@ -14,7 +12,7 @@ import numpy as np
 from harness.cache import Captures, render
 from harness.checks.attack_scheme import chosen_pair
 from harness.checks.outcomes import CouldNotRun
-from harness.checks.written_files import OWN
+from harness.checks.written_files import own_folder, remove_own
 from harness.contracts import DEVICE_A, DEVICE_B, Array
 from harness.exchange import Honest, join, run_block, signal_of
 from harness.view import session_ranks
@@ -39,9 +37,9 @@ class Stage:
 
     def _new_folder(self) -> Path:
         """A folder that goes when this does."""
-        folder = tempfile.mkdtemp(prefix=OWN)
-        weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
-        return Path(folder)
+        folder = own_folder()
+        weakref.finalize(self, remove_own, folder)
+        return folder
 
     @cached_property
     def _pair(self) -> tuple[Any, Any]:

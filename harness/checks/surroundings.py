@@ -23,9 +23,12 @@ from harness.checks.written_files import watched_files
 
 __all__ = ["Watch"]
 
+GRACE_S = 0.2  # for a thread that is about to end
+_STREAMS = ("sys.stdout", "sys.stderr")
+
 
 class Watch:
-    """The first breach of each kind, "random state", "environment" and "files", in all watched calls."""
+    """The first breach of each kind in all watched calls: random state, environment, files, programs."""
 
     def __init__(self) -> None:
         self.found: dict[str, Breach] = {}
@@ -34,15 +37,21 @@ class Watch:
     def over(self, member: str) -> Iterator[None]:
         """Watch over one call."""
         states, before = _random_states(), _environment()
-        with warnings.catch_warnings(), watched_files() as touched:  # sets the filters back
+        global_bits = importlib.import_module("numpy.random").get_bit_generator()
+        with warnings.catch_warnings(), watched_files() as seen:  # sets the filters back
             try:
                 yield
             finally:
                 after = _environment()
                 _set_back(before)
-        self._compare(member, "random state", states, _random_states())
+                states_after = _random_states()
+                importlib.import_module("numpy.random").set_bit_generator(global_bits)
+        self._compare(member, "random state", states, states_after)
         self._compare(member, "environment", before, after)
-        for path, done in touched.items():
+        for program in seen.started[:1]:
+            expected = "none started: files that others write are not seen"
+            self._note("programs", Breach(member, "programs", expected, program))
+        for path, done in seen.touched.items():
             if done != "made" or os.path.lexists(path):  # else made and removed again
                 name = Path(path).name
                 got = f"{name!r} {done}"
@@ -60,20 +69,36 @@ class Watch:
         for name, value in before.items():
             left = after[name]
             if name == "threads":
-                if left - value:
-                    got = f"{len(left - value)} more"
-                    self._note(kind, Breach(member, name, "none left running", got))
+                more = _running(set(left) - set(value), left)
+                if more:
+                    self._note(kind, Breach(member, name, "none left running", f"{more} more"))
+            elif name in _STREAMS:
+                if left is not value:  # what a stranger made may be equal to anything
+                    self._note(kind, Breach(member, name, "as it was before", "another stream"))
             elif left != value:
                 self._note(kind, Breach(member, name, "as it was before", _changed(value, left)))
 
 
+def _running(added: set[int], threads: dict[int, threading.Thread]) -> int:
+    """How many of these threads run on, those aside that are just about to end."""
+    for number in added:
+        threads[number].join(GRACE_S)
+    return sum(threads[number].is_alive() for number in added)
+
+
 def _random_states() -> dict[str, Any]:
     # by name: nobody here draws from them
-    legacy = importlib.import_module("numpy.random").get_state(legacy=False)
     return {
-        "numpy.random (global)": (legacy["state"]["key"].tobytes(), legacy["state"]["pos"]),
+        "numpy.random (global)": _hashable(importlib.import_module("numpy.random").get_state(legacy=False)),
         "random (global)": importlib.import_module("random").getstate(),
     }
+
+
+def _hashable(state: Any) -> Any:
+    """A state of whatever bit generator, as something that can be compared."""
+    if isinstance(state, dict):
+        return tuple((name, _hashable(part)) for name, part in sorted(state.items()))
+    return state.tobytes() if isinstance(state, np.ndarray) else state
 
 
 def _environment() -> dict[str, Any]:
@@ -84,7 +109,8 @@ def _environment() -> dict[str, Any]:
         "warnings.filters": list(warnings.filters),
         "numpy.geterr()": np.geterr(),
         "umask": _umask(),
-        "threads": {t.ident for t in threading.enumerate() if not t.daemon},
+        "threads": {id(t): t for t in threading.enumerate()},
+        **{name: getattr(sys, name.partition(".")[2]) for name in _STREAMS},
     }
 
 
@@ -112,3 +138,5 @@ def _set_back(before: dict[str, Any]) -> None:
     sys.path[:] = before["sys.path"]
     np.seterr(**before["numpy.geterr()"])
     os.umask(before["umask"])
+    for name in _STREAMS:
+        setattr(sys, name.partition(".")[2], before[name])

@@ -57,7 +57,7 @@ def random_state_untouched(case: AttackCase) -> None:
 @check("attack", "environment-untouched")
 def environment_untouched(case: AttackCase) -> None:
     """The process stays as it is: environment variables, working directory, import path, warnings
-    filters, numpy's error state, umask; no thread is left running.
+    filters, numpy's error state, umask, standard output and error; no thread is left running.
     """
     _watched(case, "environment")
 
@@ -65,6 +65,9 @@ def environment_untouched(case: AttackCase) -> None:
 @check("attack", "files-untouched")
 def files_untouched(case: AttackCase) -> None:
     """No file is left behind, changed or removed, wherever it lies; one that is made and removed again is
-    fine.
+    fine. No program is started, as its files are not seen, unless `whole_batches` says that calls are
+    processes.
     """
     _watched(case, "files")
+    if not case.by_processes:
+        case.watch.judge("programs")

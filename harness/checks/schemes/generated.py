@@ -25,7 +25,7 @@ SMALL_STEP = 64  # places of a witness that are chosen one by one
 
 
 def _examples(case: SchemeCase) -> int:
-    return FEW if getattr(case.scheme, "whole_batches", False) else EXAMPLES
+    return FEW if case.by_processes else EXAMPLES
 
 
 @check("scheme", "any-capture-answered")

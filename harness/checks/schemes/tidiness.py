@@ -63,7 +63,7 @@ def random_state_untouched(case: SchemeCase) -> None:
 @check("scheme", "environment-untouched")
 def environment_untouched(case: SchemeCase) -> None:
     """The process stays as it is: environment variables, working directory, import path, warnings
-    filters, numpy's error state, umask; no thread is left running.
+    filters, numpy's error state, umask, standard output and error; no thread is left running.
     """
     _watched(case, "environment")
 
@@ -71,6 +71,9 @@ def environment_untouched(case: SchemeCase) -> None:
 @check("scheme", "files-untouched")
 def files_untouched(case: SchemeCase) -> None:
     """No file is left behind, changed or removed, wherever it lies; one that is made and removed again is
-    fine.
+    fine. No program is started, as its files are not seen, unless `whole_batches` says that calls are
+    processes.
     """
     _watched(case, "files")
+    if not case.by_processes:
+        case.watch.judge("programs")

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import os
+import py_compile
 import shutil
+import sqlite3
+import subprocess
+import sys
 import tempfile
 import threading
 import warnings
@@ -15,7 +20,7 @@ import pytest
 
 from harness.checks.outcomes import Breach
 from harness.checks.surroundings import Watch
-from harness.checks.written_files import OWN, Watcher
+from harness.checks.written_files import Watcher, own_folder, remove_own
 
 
 def watched(kind: str, work: Any) -> str:
@@ -50,12 +55,29 @@ def test_variables_and_folders_are_noticed_and_set_back(tmp_path: Path) -> None:
 
 def test_a_thread_that_runs_on_is_noticed() -> None:
     go = threading.Event()
-    thread = threading.Thread(target=go.wait)
-    try:
-        assert "threads" in environment(thread.start)
-    finally:
-        go.set()
-        thread.join()
+    for daemon in (False, True):
+        thread = threading.Thread(target=go.wait, daemon=daemon)
+        try:
+            assert "threads" in environment(thread.start)
+        finally:
+            go.set()
+            thread.join()
+        go.clear()
+    assert environment(lambda: threading.Thread(target=lambda: None).start()) == ""
+
+
+@pytest.mark.parametrize("name", ["stdout", "stderr"])
+def test_another_standard_stream_is_noticed_and_set_back(name: str) -> None:
+    before = getattr(sys, name)
+    assert f"sys.{name}" in environment(lambda: setattr(sys, name, io.StringIO()))
+    assert getattr(sys, name) is before
+
+
+def test_another_global_bit_generator_is_noticed_and_set_back() -> None:
+    before = np.random.mtrand.get_bit_generator()
+    swapped = watched("random state", lambda: np.random.mtrand.set_bit_generator(np.random.PCG64(1)))
+    assert "numpy.random" in swapped
+    assert np.random.mtrand.get_bit_generator() is before
 
 
 def test_global_coins_are_noticed() -> None:
@@ -97,10 +119,55 @@ def test_what_is_made_and_removed_again_and_what_is_only_read_is_fine(tmp_path: 
 
 
 def test_folders_of_the_checks_themselves_are_nobodys_doing(tmp_path: Path) -> None:
-    own = tmp_path / f"{OWN}x"
-    own.mkdir()
-    (own / "0-0.npy").write_text("x")
+    own = own_folder()
+    assert files(lambda: (own / "0-0.npy").write_text("x")) == ""
     assert files(lambda: shutil.rmtree(own)) == ""
+    remove_own(own)
+    assert files(own.mkdir) != ""
+    alike = tmp_path / "keyassay-check-x"
+    assert files(alike.mkdir) != ""
+    assert "'key' made" in files(lambda: (alike / "key").write_text("x"))
+
+
+@pytest.mark.skipif(not Path("/dev/shm").is_dir(), reason="there is no memory that files can be kept in")
+def test_memory_is_a_place_to_keep_files_as_well() -> None:
+    place = Path("/dev/shm", f"contract-{os.getpid()}")
+    try:
+        assert f"{place.name!r} made" in files(lambda: place.write_text("x"))
+    finally:
+        place.unlink(missing_ok=True)
+
+
+def test_what_an_import_leaves_is_fine_and_nothing_else_beside_it(tmp_path: Path) -> None:
+    (tmp_path / "known.py").write_text("")
+    folder = tmp_path / "__pycache__"
+    assert files(lambda: py_compile.compile(str(tmp_path / "known.py"))) == ""
+    assert "'key.pyc' made" in files(lambda: (folder / "key.pyc").write_text("x"))
+    assert "'known.txt' made" in files(lambda: (folder / "known.txt").write_text("x"))
+
+
+def test_what_is_changed_in_place_is_noticed(tmp_path: Path) -> None:
+    for number, work in enumerate(
+        (
+            lambda path: os.truncate(path, 1),
+            lambda path: os.chmod(path, 0o600),
+            lambda path: os.utime(path, (1, 1)),
+        )
+    ):
+        path = tmp_path / f"{number}.txt"
+        path.write_text("old")
+        assert f"'{number}.txt' changed" in files(lambda work=work, path=path: work(path))
+    with path.open() as still_open:
+        assert "'2.txt' changed" in files(lambda: os.chmod(still_open.fileno(), 0o644))
+    store = tmp_path / "store.db"
+    assert "'store.db' made" in files(lambda: sqlite3.connect(store).close())
+    assert files(lambda: sqlite3.connect(":memory:").close()) == ""
+
+
+def test_programs_are_noticed() -> None:
+    assert "true" in watched("programs", lambda: subprocess.run(["true"], check=True))
+    assert "true" in watched("programs", lambda: os.system("true"))
+    assert watched("programs", lambda: None) == ""
 
 
 def test_nothing_is_noticed_outside(tmp_path: Path) -> None:
@@ -139,7 +206,15 @@ def test_events_are_read_as_the_system_tells_them(tmp_path: Path) -> None:
         seen.see("open", (str(tmp_path / f"{mode}{flags}.txt"), mode, flags))
     seen.see("open", (3, "w", 0))
     seen.see("open", ("/dev/null", "w", 0))
-    seen.see("open", (str(tmp_path / "__pycache__" / "x.pyc"), "wb", 0))
+    seen.see("open", ("/dev/ptmx/none", "r", 0))
+    (tmp_path / "x.py").touch()
+    for compiled in ("x.pyc", "x.cpython-313.pyc", "x.cpython-313.opt-1.pyc.140234"):
+        seen.see("open", (str(tmp_path / "__pycache__" / compiled), "wb", 0))
+    seen.see("os.mkdir", (str(tmp_path / "__pycache__"), 0o777, -1))
+    seen.see("os.truncate", (10**6, 0))
+    seen.see("os.fork", ())
+    seen.see("subprocess.Popen", ("/bin/true", ["true"], None, None))
+    assert seen.started == ["a copy of this process", "true"]
     seen.see("os.rename", (str(there), str(tmp_path / "moved.txt"), -1, -1))
     seen.see("os.symlink", (str(there), str(tmp_path / "link"), -1))
     seen.see("os.listdir", (str(tmp_path),))
