@@ -54,7 +54,7 @@ def registered(kind: str) -> list[Any]:
     for name, entry in plugins.names(kind).items():
         try:
             made = entry.load()()
-        except Exception as error:  # a stranger's factory may raise anything
+        except (Exception, SystemExit) as error:  # a stranger's factory may raise anything, and may exit
             raise UsageError(
                 f"the {kind} {name!r} must be made by a function without arguments, "
                 f"got {type(error).__name__}: {error}"

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from harness.results import Row
 
 __all__ = ["Control", "Flaw", "Truth"]
+
+
+_BOUNDS = ("exact", "at-least", "at-most")
+_PROBABILITIES = ("success-odds", "key-agreement")
+
+
+def _vacuous(bound: str, value: float) -> bool:
+    return (bound == "at-least" and value <= 0) or (bound == "at-most" and value >= 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +36,12 @@ class Truth:
     bound : "exact", "at-least" or "at-most"
         What arithmetic says of the quantity: its value, or a bound. An interval agrees with a bound if it
         reaches it: of an attack that gets at least .9, an interval above .9 is right.
+
+    Raises
+    ------
+    ValueError
+        If the value is not finite, the bound none of these, or one that no interval of a probability can
+        miss.
     """
 
     attack: str | None
@@ -37,6 +52,17 @@ class Truth:
     method: str | None = None
     unit: str | None = None
     bound: Literal["exact", "at-least", "at-most"] = "exact"
+
+    def __post_init__(self) -> None:
+        if self.bound not in _BOUNDS:
+            raise ValueError(f"`bound` of a truth must be one of {', '.join(_BOUNDS)}, got {self.bound!r}")
+        if not math.isfinite(self.value):
+            raise ValueError(f"`value` of a truth must be a finite number, got {self.value!r}")
+        if self.measure in _PROBABILITIES and _vacuous(self.bound, self.value):
+            raise ValueError(
+                f"a bound must be one that an interval can miss, got {self.bound} {self.value:g} for the "
+                f"probability {self.measure}: leave it out"
+            )
 
     def of(self, row: Row) -> bool:
         """Is it this row that the truth speaks of?"""

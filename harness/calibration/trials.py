@@ -49,7 +49,8 @@ def one_trial(control: Control, seed: int, repetition: int) -> Trial:
     """Audit a control on people of this seed; whatever goes wrong is the trial's failure."""
     try:
         found = _audited(control, seed)
-    except Exception as error:  # noqa: BLE001 - a trial that fails is reported, and the others go on
+        readings = tuple(reading(truth, found.rows) for truth in control.truths)
+    except (Exception, SystemExit) as error:  # noqa: BLE001 - a trial that fails is reported, others go on
         said = f"{type(error).__name__}: {error}"
         return Trial(
             case=control.name, repetition=repetition, seed=seed, flagged=(), readings=(), failure=said
@@ -60,7 +61,7 @@ def one_trial(control: Control, seed: int, repetition: int) -> Trial:
         repetition=repetition,
         seed=seed,
         flagged=flagged(found),
-        readings=tuple(reading(truth, found.rows) for truth in control.truths),
+        readings=readings,
         failure=f"{failed[0].attack or 'the scheme'}: {failed[0].reason}" if failed else None,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -99,6 +100,7 @@ def broken() -> Any:
     ("made", "says"),
     [
         (broken, "must be made by a function without arguments, got RuntimeError: out of order"),
+        (sys.exit, "must be made by a function without arguments, got SystemExit"),
         (lambda: 3, "'odd' must be a Control, got int"),
     ],
 )

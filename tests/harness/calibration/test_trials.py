@@ -147,6 +147,27 @@ def test_a_trial_that_raises_is_a_failure() -> None:
     assert (found.flagged, found.readings) == ((), ())
 
 
+class Exits(Channel):
+    """A corpus that ends the program instead of giving people."""
+
+    def sittings(self) -> Any:
+        raise SystemExit(0)
+
+
+def test_a_corpus_that_exits_is_a_failure_and_ends_nothing() -> None:
+    found = one_trial(control(corpus=Exits(subjects=6, sessions=1, attempts=3)), 5, 0)
+    assert found.failure is not None
+    assert "SystemExit" in found.failure
+
+
+def test_a_truth_that_cannot_be_read_fails_its_own_trial_only() -> None:
+    broken = replace(AGREES)
+    object.__setattr__(broken, "bound", "no-such")
+    found = one_trial(control(truths=(broken,)), 5, 0)
+    assert found.failure == "KeyError: 'no-such'"
+    assert found.readings == ()
+
+
 class Silent:
     name = "silent"
     sees: frozenset[str] = frozenset()
