@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from attacks.channels import learned_channel, part, regression, symbol_table
 from attacks.learned_channels import boosted_trees, estimated
 from harness.contracts import ABORTED, Array, Helper, View, Witness
+from harness.effects import arrays_that_matter
 
 __all__ = ["told_by_arrays"]
 
@@ -60,36 +61,26 @@ def told_by_arrays(view: View, *, rng: np.random.Generator) -> Array | None:
     return np.asarray(channel(seen) - np.log(counts / counts.sum()))
 
 
-class _Read(Mapping[str, Array]):
-    """Helper data that remember which of them were read."""
-
-    def __init__(self, helper: Helper) -> None:
-        self._helper, self.names = helper, set[str]()
-
-    def __getitem__(self, name: str) -> Array:
-        self.names.add(name)
-        return self._helper[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._helper)
-
-    def __len__(self) -> int:
-        return len(self._helper)
-
-
 def _untold(scheme: Any, helper: Helper, m: int) -> list[str]:
     """Arrays with one to a few numbers for every symbol that the disclosure does not read."""
-    read = _Read(helper)
-    if callable(getattr(scheme, "linear", None)):
-        scheme.linear(read)
+    read = arrays_that_matter(_told_by(scheme), helper) if callable(getattr(scheme, "linear", None)) else ()
     return [
         name
         for name, array in sorted(helper.items())
-        if name not in read.names | {ABORTED}
+        if name not in read
+        and name != ABORTED
         and len(array)
         and array[0].size % m == 0
         and 1 <= array[0].size // m <= MOST_FOR_EACH
     ]
+
+
+def _told_by(scheme: Any) -> Callable[[Helper], tuple[Array, ...]]:
+    def told(helper: Helper) -> tuple[Array, ...]:
+        said = scheme.linear(helper)
+        return (np.asarray(said.positions), said.parity, said.syndrome, said.secret_offset)
+
+    return told
 
 
 def _numbers(helper: Helper, names: list[str], m: int, like: Witness) -> Witness:

@@ -8,7 +8,7 @@ any view would have believed.
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,6 +18,7 @@ from harness import validate
 from harness.best_first import by_best_first
 from harness.contracts import Array, Belief, Guesses, Helper, Witness
 from harness.decoding import block_words, enumerable, secret_ranks, witness_bits
+from harness.effects import arrays_that_matter
 from harness.errors import ContractError
 from harness.exchange import Honest, call, parts
 from harness.gf2 import product
@@ -65,23 +66,6 @@ class Scores:
     ] = ()  # per subject, (attempts, attempts): gain of beliefs about i on j's symbols
 
 
-class _Recorder(Mapping[str, Array]):
-    """Helper data that remember which of them were read."""
-
-    def __init__(self, helper: Helper) -> None:
-        self._helper, self.read = helper, set[str]()
-
-    def __getitem__(self, key: str) -> Array:
-        self.read.add(key)
-        return self._helper[key]
-
-    def __iter__(self) -> Any:
-        return iter(self._helper)
-
-    def __len__(self) -> int:
-        return len(self._helper)
-
-
 def disclosure_of(scheme: Any, honest: Honest) -> Disclosure:
     """Read a scheme's disclosure and check it against what A really did.
 
@@ -92,16 +76,18 @@ def disclosure_of(scheme: Any, honest: Honest) -> Disclosure:
     if not all(hasattr(scheme, m) for m in ("labels", "linear", "finish")):
         return Disclosure(None, None, names)
     name, rows = scheme.name, honest.established
-    recorder = _Recorder(honest.helper)
     own = copy.deepcopy(scheme)
     try:
         labels = validate.bits(name, "labels", own.labels, (honest.a.alphabet, None))
         width = honest.a.symbols.shape[1] * labels.shape[1]
-        linear = validate.linear(name, call(name, "linear()", own.linear, recorder), honest.attempts, width)
+        linear = validate.linear(
+            name, call(name, "linear()", own.linear, honest.helper), honest.attempts, width
+        )
         words = block_words(witness_bits(honest.a.symbols, labels), linear.positions)
         secret = product(words, linear.secret_map.T) ^ linear.secret_offset
-        keys = call(name, "finish()", own.finish, secret.reshape(honest.attempts, -1), recorder)
+        keys = call(name, "finish()", own.finish, secret.reshape(honest.attempts, -1), honest.helper)
         keys = validate.key_bits(name, "finish()", keys, honest.attempts, int(scheme.key_bits))
+        matter = arrays_that_matter(_told_by(name, own, secret), honest.helper)
     except ContractError as error:
         return Disclosure(None, str(error), names)
     if (product(words, linear.parity.T) != linear.syndrome)[rows].any():
@@ -114,13 +100,25 @@ def disclosure_of(scheme: Any, honest: Honest) -> Disclosure:
     return Disclosure(
         labels=labels,
         problem=None,
-        uncovered=tuple(sorted(set(names) - recorder.read)),
+        uncovered=tuple(sorted(set(names) - matter)),
         enumerable=enumerable(linear),
         secret_bits=secret.shape[1] * secret.shape[2],
         block_bits=(int(used), linear.parity.shape[0]),
         code_length=linear.parity.shape[1],
         blocks=linear.positions.shape[1],
     )
+
+
+def _told_by(name: str, scheme: Any, secret: Array) -> Callable[[Helper], tuple[Array, ...]]:
+    """What a disclosure says, as a function of the helper data alone."""
+    whole = secret.reshape(len(secret), -1)
+
+    def told(helper: Helper) -> tuple[Array, ...]:
+        said = call(name, "linear()", scheme.linear, helper)
+        keys = call(name, "finish()", scheme.finish, whole, helper)
+        return np.asarray(said.positions), np.asarray(said.syndrome), np.asarray(said.secret_offset), keys
+
+    return told
 
 
 def judge(

@@ -9,8 +9,8 @@ import pytest
 from scipy.stats import norm
 
 from attacks.help_untold import told_by_arrays
-from fixtures.flaws.quality import leaning_levels
-from harness.contracts import Exchange, View, Witness
+from fixtures.flaws.quality import WithLevels, leaning_levels
+from harness.contracts import Exchange, Helper, Linear, View, Witness
 
 PEOPLE, ATTEMPTS = 40, 5
 
@@ -94,6 +94,24 @@ def test_arrays_of_other_sizes_are_no_levels() -> None:
     view, _ = seen(0.2)
     odd = replace(view, helper={**view.helper, "level": view.helper["level"][:, :-1]})
     assert told_by_arrays(odd, rng=np.random.default_rng(0)) is None
+
+
+class Copies(WithLevels):
+    """Copies all helper data before it reads the one array that it needs."""
+
+    __slots__ = ()
+
+    def linear(self, helper: Helper) -> Linear:
+        return WithLevels.linear(self, dict(helper))
+
+
+def test_a_copy_of_all_helper_data_hides_no_array() -> None:
+    view, _ = seen(0.2)
+    told = told_by_arrays(view, rng=np.random.default_rng(0))
+    hidden = told_by_arrays(replace(view, scheme=Copies(centre=0.2)), rng=np.random.default_rng(0))
+    assert told is not None
+    assert hidden is not None
+    np.testing.assert_array_equal(told, hidden)
 
 
 def test_nobody_to_learn_from() -> None:
