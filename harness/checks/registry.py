@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import inspect
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from importlib import import_module
 from typing import Any
 
 from harness.errors import UsageError
+from harness.plugins import nearest
 
 __all__ = ["Check", "check", "checks_of", "one_of"]
 
@@ -32,7 +32,6 @@ _HOMES: Mapping[str, tuple[str, ...]] = {
         "forms",
         "sensing",
         "repeating",
-        "tidiness",
         "rows",
         "copies",
         "agreement",
@@ -40,10 +39,12 @@ _HOMES: Mapping[str, tuple[str, ...]] = {
         "optional",
         "listing",
         "generated",
+        "tidiness",
     ),
-    "attack": ("forms", "declaring", "repeating", "tidiness", "acting", "generated"),
+    "attack": ("forms", "declaring", "repeating", "acting", "generated", "tidiness"),
 }
-"""Modules that hold the checks of a kind, in the order in which they are read."""
+"""Modules that hold the checks of a kind, in the order in which they are read; tidiness comes last, when
+every member has been called."""
 
 _KNOWN: dict[tuple[str, str], Check] = {}
 
@@ -74,10 +75,9 @@ def one_of(kind: str, name: str) -> Check:
     Raises
     ------
     UsageError
-        If there is none; the message gives the nearest.
+        If there is none; the message gives the nearest, or all.
     """
     known = {c.name: c for c in checks_of(kind)}
     if name not in known:
-        near = difflib.get_close_matches(name, known, n=1, cutoff=0)[0]
-        raise UsageError(f"there is no check {name!r} of {kind}s, the nearest is {near!r}")
+        raise UsageError(f"there is no check {name!r} of {kind}s; {nearest(name, list(known))}")
     return known[name]

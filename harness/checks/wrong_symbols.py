@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from harness import validate
+from harness.checks.handing import writeable
 from harness.checks.scheme_case import SchemeCase
 from harness.contracts import Array, Helper, Witness
 
@@ -39,7 +40,7 @@ def _wrong_bits(
     own, rows, m = case.fresh(), len(a.acquired), a.symbols.shape[1]
     labels = validate.bits(case.plugin, "labels", own.labels, (a.alphabet, None))
     width = labels.shape[1]
-    told = case.ask("linear()", own.linear, helper)
+    told = case.ask("linear()", own.linear, writeable(helper))
     linear = validate.linear(case.plugin, told, rows, m * width)
     bits = np.array(labels[a.symbols]).reshape(rows, -1)
     named = {row.tobytes(): symbol for symbol, row in enumerate(labels)}

@@ -2,11 +2,12 @@
 
 import os
 import subprocess
+import tempfile
 from pathlib import Path
 
 import numpy as np
 
-from contract_breakers.sound_schemes import Sound
+from contract_breakers.sound_schemes import Checked, Helped, Listed, Sound
 
 
 class KeyInAFile(Sound):
@@ -44,3 +45,70 @@ class RunsAShell(Sound):
     def reproduce(self, witness, helper):
         os.system("true")
         return super().reproduce(witness, helper)
+
+
+class TidiesNothing(Sound):
+    """Everything is done where it discloses, and nothing where it makes keys."""
+
+    def linear(self, helper):
+        os.environ["CONTRACT_BREAKER"] = "1"
+        np.random.mtrand.random_sample()
+        with open(os.path.join(tempfile.gettempdir(), "contract-breaker.txt"), "w") as file:
+            file.write("was here")
+        return super().linear(helper)
+
+
+class LabelsStirCoins(Sound):
+    @property
+    def labels(self):
+        np.random.mtrand.random_sample()
+        return Sound.labels
+
+
+def _soil(helper):
+    """Write to the helper data."""
+    helper["masked"] ^= 1
+    helper["masked"] ^= 1
+    helper["masked"][0, 0, 0] ^= 1
+
+
+class LinearWrites(Sound):
+    def linear(self, helper):
+        told = super().linear({name: array.copy() for name, array in helper.items()})
+        _soil(helper)
+        return told
+
+
+class FinishWrites(Sound):
+    def finish(self, secret, helper):
+        keys = secret.copy()
+        secret[:] = 1
+        return keys
+
+
+class ConfirmWrites(Checked):
+    def confirm(self, keys, helper):
+        said = super().confirm(keys, helper)
+        _soil(helper)
+        return said
+
+
+class AssistedWrites(Helped):
+    def assisted(self, witness, helper):
+        found = super().assisted(witness, helper)
+        _soil(helper)
+        return found
+
+
+class SharpenWrites(Helped):
+    def sharpen(self, log_prob, helper):
+        found = log_prob.copy()
+        log_prob += 1.0
+        return found
+
+
+class ListedWrites(Listed):
+    def listed(self, helper):
+        found = super().listed(helper)
+        _soil(helper)
+        return found

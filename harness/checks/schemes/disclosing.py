@@ -6,7 +6,7 @@ import numpy as np
 
 from harness import validate
 from harness.checks.alike import same
-from harness.checks.handing import rows_of
+from harness.checks.handing import rows_of, writeable
 from harness.checks.outcomes import Breach, needed
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase, attempts_with
@@ -23,12 +23,12 @@ def _told(case: SchemeCase, helper: Helper, rows: int) -> tuple[Array, Linear]:
     """Labels (alphabet, bits) and the validated disclosure."""
     own, a = case.fresh(), case.run.a
     labels = validate.bits(case.plugin, "labels", own.labels, (a.alphabet, None))
-    linear = case.ask("linear()", own.linear, helper)
+    linear = case.ask("linear()", own.linear, writeable(helper))
     return labels, validate.linear(case.plugin, linear, rows, a.symbols.shape[1] * labels.shape[1])
 
 
 def _finished(case: SchemeCase, secret: Array, helper: Helper) -> Array:
-    keys = case.ask("finish()", case.fresh().finish, secret, helper)
+    keys = case.ask("finish()", case.fresh().finish, writeable(secret), writeable(helper))
     return validate.key_bits(case.plugin, "keys", keys, len(secret), case.width)
 
 

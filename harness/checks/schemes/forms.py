@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from harness import validate
+from harness.checks.handing import writeable
 from harness.checks.outcomes import Breach, readable
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
@@ -63,18 +64,20 @@ def keys_well_formed(case: SchemeCase) -> None:
     own, rows, name = case.fresh(), len(a.acquired), case.plugin
     if case.interactive:
         with at("agree()"):
-            answer = case.ask("agree()", own.agree, a, b, rng=case.rng("generate"))
+            answer = case.ask("agree()", own.agree, writeable(a), writeable(b), rng=case.rng("generate"))
             keys, keys_b, accepted, _ = parts(name, "agree()", answer, 4)
             validate.key_bits(name, "keys of A", keys, rows, case.width)
             validate.key_bits(name, "keys of B", keys_b, rows, case.width)
             validate.accepted_flags(name, accepted, rows)
         return
     with at("generate()"):
-        answer = case.ask("generate()", own.generate, a, rng=case.rng("generate"))
+        answer = case.ask("generate()", own.generate, writeable(a), rng=case.rng("generate"))
         keys, helper = parts(name, "generate()", answer, 2)
         validate.key_bits(name, "keys", keys, rows, case.width)
     with at("reproduce()"):
-        keys_b, accepted = parts(name, "reproduce()", case.ask("reproduce()", own.reproduce, b, helper), 2)
+        keys_b, accepted = parts(
+            name, "reproduce()", case.ask("reproduce()", own.reproduce, writeable(b), helper), 2
+        )
         validate.key_bits(name, "keys", keys_b, rows, case.width)
         validate.accepted_flags(name, accepted, rows)
 
@@ -87,9 +90,9 @@ def helper_well_formed(case: SchemeCase) -> None:
     a, b = case.witnesses
     own, rows, name = case.fresh(), len(a.acquired), case.plugin
     if case.interactive:
-        answer = case.ask("agree()", own.agree, a, b, rng=case.rng("generate"))
+        answer = case.ask("agree()", own.agree, writeable(a), writeable(b), rng=case.rng("generate"))
     else:
-        answer = case.ask("generate()", own.generate, a, rng=case.rng("generate"))
+        answer = case.ask("generate()", own.generate, writeable(a), rng=case.rng("generate"))
     member = "agree()" if case.interactive else "generate()"
     with at(member):
         if isinstance(answer, tuple) and answer:  # how many there are is another promise

@@ -6,7 +6,7 @@ import numpy as np
 
 from harness import validate
 from harness.checks.alike import same
-from harness.checks.handing import plain, read_only, rows_of, writeable
+from harness.checks.handing import plain, rows_of, writeable
 from harness.checks.outcomes import Breach, CouldNotRun
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase, attempts_with
@@ -133,14 +133,14 @@ def help_keeps_the_witness(case: SchemeCase) -> None:
     case.has("assisted")
     run = case.run
     with at("assisted()"):
-        answer = case.ask("assisted()", case.fresh().assisted, run.b, read_only(run.published))
+        answer = case.ask("assisted()", case.fresh().assisted, writeable(run.b), writeable(run.published))
         read = validate.witness(case.plugin, answer, len(run.keys))
     if (read.symbols.shape, read.alphabet) != (run.b.symbols.shape, run.b.alphabet):
         expected = f"{run.b.symbols.shape[1]} of {run.b.alphabet}, as they came"
         raise Breach("assisted()", "symbols", expected, f"{read.symbols.shape[1]} of {read.alphabet}")
     established = attempts_with(case, lambda run: run.established)
     with at("assisted()"):
-        own = case.ask("assisted()", case.fresh().assisted, run.a, read_only(run.published))
+        own = case.ask("assisted()", case.fresh().assisted, writeable(run.a), writeable(run.published))
         own = validate.witness(case.plugin, own, len(run.keys))
     changed = (own.symbols != run.a.symbols)[established]
     if changed.any():
@@ -154,8 +154,8 @@ def help_keeps_the_witness(case: SchemeCase) -> None:
             one = case.ask(
                 "assisted()",
                 case.fresh().assisted,
-                rows_of(run.b, alone),
-                rows_of(run.published, alone),
+                writeable(rows_of(run.b, alone)),
+                writeable(rows_of(run.published, alone)),
             )
             one = validate.witness(case.plugin, one, 1)
         same("assisted()", "symbols", read.symbols[alone], one.symbols, when="alone as in a batch")

@@ -62,10 +62,10 @@ def test_without_hypothesis_it_is_said_how_to_install_it(
 
 def test_unknown_checks_name_the_nearest(few: Channel) -> None:
     with pytest.raises(
-        UsageError, match="no check 'noise-free' of schemes, the nearest is 'noise-free-agrees'"
+        UsageError, match="no check 'noise-free' of schemes; did you mean 'noise-free-agrees'"
     ):
         only(Plain(), few, "noise-free")
-    with pytest.raises(UsageError, match="the nearest is 'list-true'"):
+    with pytest.raises(UsageError, match="did you mean 'list-true'"):
         check_scheme(Plain(), known={"list-treu": "it rained"})
 
 

@@ -10,6 +10,7 @@ from contract_breakers import slipping
 
 from fixtures.controls import Channel
 from harness import check_scheme
+from harness.checks import checks_of
 from harness.checks.outcomes import Outcome
 
 
@@ -48,3 +49,52 @@ def test_a_program_is_started_openly_or_not_at_all(kind: Any, few: Channel) -> N
     scheme = kind()
     scheme.whole_batches = True
     assert one(scheme, few, "files-untouched").status == "held"
+
+
+TIDY = ["random-state-untouched", "environment-untouched", "files-untouched"]
+
+
+def broken(scheme: Any, people: Channel, *only: str) -> list[str]:
+    return [o.check for o in check_scheme(scheme, corpus=people, only=only) if o.status == "broken"]
+
+
+@pytest.mark.parametrize("check", TIDY)
+def test_members_that_no_other_check_has_called_are_called_for_tidiness(check: str, few: Channel) -> None:
+    found = one(slipping.TidiesNothing(), few, check)
+    assert found.status == "broken"
+    assert found.where is not None
+    assert found.where.member == "linear()"
+
+
+def test_members_that_are_only_read_are_watched(few: Channel) -> None:
+    assert broken(slipping.LabelsStirCoins(), few, *TIDY) == TIDY[:1]
+
+
+@pytest.mark.parametrize(("kind"), ["scheme", "attack"])
+def test_tidiness_is_judged_last(kind: str) -> None:
+    assert [check.name for check in checks_of(kind)][-4:] == ["inputs-untouched", *TIDY]
+
+
+WRITING = [
+    (
+        slipping.LinearWrites,
+        "linear()",
+        ["disclosure-well-formed", "disclosure-true", "corrects-as-stated"],
+    ),
+    (slipping.FinishWrites, "finish()", ["disclosure-well-formed", "disclosure-true"]),
+    (slipping.ConfirmWrites, "confirm()", ["check-values-true"]),
+    (slipping.AssistedWrites, "assisted()", ["help-keeps-the-witness"]),
+    (slipping.SharpenWrites, "sharpen()", ["sharper-beliefs-normalised"]),
+    (slipping.ListedWrites, "listed()", ["list-true"]),
+]
+
+
+@pytest.mark.parametrize(("kind", "member", "others"), WRITING)
+def test_who_writes_to_what_is_handed_over_breaks_that_promise_alone(
+    kind: Any, member: str, others: list[str], few: Channel
+) -> None:
+    outcomes = check_scheme(kind(), corpus=few, only=["inputs-untouched", *others])
+    found = [o for o in outcomes if o.status != "held"]
+    assert [(o.check, o.status) for o in found] == [("inputs-untouched", "broken")]
+    assert found[0].where is not None
+    assert found[0].where.member == member
