@@ -17,6 +17,7 @@ __all__ = ["estimate", "told_time", "work"]
 
 _SMALL = 30  # people of the yardstick
 _SENSING, _READING = 1.0, 0.2
+_TRIED = 3  # yardsticks, one after the other, before the time is left untold
 _ACTING = 1.0  # on top, for running the devices again under a disturbance
 
 
@@ -53,19 +54,33 @@ def estimate(
     seed: int,
     jobs: int,
     clock: Callable[[], float] = time.process_time,
-) -> float:
+) -> float | None:
     """Seconds that all trials will take, from one small audit of the case with the least work.
 
     Trials may differ from it by a factor of two either way: a harder code, a longer record. What counts is
     the time of processors, so that whatever else is running changes nothing; who shares them waits longer.
+    Cases that cannot be weighed are left out, and one that fails is no yardstick: the next one is timed.
+    None if a few of them failed, or none could be weighed.
     """
-    amounts = [work(case.control) for case in cases]
-    least = cases[amounts.index(min(amounts))].control
-    small = _smaller(least)
-    one_trial(small, seed, 0)  # the first one loads libraries
-    start = clock()
-    one_trial(small, seed, 0)
-    return (clock() - start) / work(small) * sum(amounts) * seeds / min(jobs, seeds * len(cases))
+    amounts = [(amount, case.control) for case in cases if (amount := _told_work(case.control))]
+    for _, control in sorted(amounts, key=lambda pair: pair[0])[:_TRIED]:
+        small = _smaller(control)
+        amount = _told_work(small)
+        if not amount or one_trial(small, seed, 0).failure is not None:  # this one loads libraries
+            continue
+        start = clock()
+        one_trial(small, seed, 0)
+        spent = clock() - start
+        return spent / amount * sum(a for a, _ in amounts) * seeds / min(jobs, seeds * len(cases))
+    return None
+
+
+def _told_work(control: Control) -> float:
+    """The work of a control, 0 where it cannot be told: its trials will say what is wrong with it."""
+    try:
+        return work(control)
+    except (Exception, SystemExit):  # noqa: BLE001 - strangers' parts may raise anything
+        return 0.0
 
 
 def _smaller(control: Control) -> Control:
@@ -73,11 +88,14 @@ def _smaller(control: Control) -> Control:
     known = is_dataclass(corpus) and any(f.name == "subjects" for f in fields(corpus))
     if not known or corpus.subjects <= _SMALL:
         return control
-    return replace(control, corpus=replace(corpus, subjects=_SMALL))
+    try:
+        return replace(control, corpus=replace(corpus, subjects=_SMALL))
+    except (Exception, SystemExit):  # noqa: BLE001 - a stranger's corpus may want more people
+        return control
 
 
-def told_time(seconds: float, *, trials: int, jobs: int) -> str:
-    """The estimate in words.
+def told_time(seconds: float | None, *, trials: int, jobs: int) -> str:
+    """The estimate in words; None: it cannot be told.
 
     Examples
     --------
@@ -86,7 +104,9 @@ def told_time(seconds: float, *, trials: int, jobs: int) -> str:
     >>> told_time(20.0, trials=4, jobs=1)
     'under a minute for 4 trials on 1 process, undisturbed'
     """
+    many = f"{trials} trial{'s' * (trials > 1)} on {jobs} process{'es' * (jobs > 1)}"
+    if seconds is None:
+        return f"a time that cannot be told for {many}: no trial to time it by worked"
     minutes = round(seconds / 60)
     length = "under a minute" if minutes < 1 else f"about {minutes} minute{'s' * (minutes > 1)}"
-    many = f"{jobs} process{'es' * (jobs > 1)}"
-    return f"{length} for {trials} trial{'s' * (trials > 1)} on {many}, undisturbed"
+    return f"{length} for {many}, undisturbed"
