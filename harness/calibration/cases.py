@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -92,8 +93,8 @@ def cases_of(controls: Iterable[Control], flaws: Iterable[Flaw], only: Sequence[
     unknown = [name for name in only if name not in names]
     if unknown:
         raise UsageError(
-            f"`only` must name a control or a flaw, got {unknown[0]!r}; "
-            f"{plugins.nearest(unknown[0], names)}"
+            f"`only` must name a control or a flaw, got {unknown[0]!r}: {_nearest(unknown[0], names)}; "
+            f"`keyassay list` shows them all"
         )
     kept = [
         case
@@ -103,6 +104,11 @@ def cases_of(controls: Iterable[Control], flaws: Iterable[Flaw], only: Sequence[
     if not kept:
         raise UsageError("at least one control or flaw must be registered, found none")
     return kept
+
+
+def _nearest(word: str, names: Sequence[str]) -> str:
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.0)
+    return f"the nearest is {close[0]!r}" if close else "there is none"
 
 
 def trial_seed(seed: int, case: Case, repetition: int) -> int:

@@ -60,9 +60,15 @@ def test_names_choose(only: tuple[str, ...], kept: list[str]) -> None:
 
 
 def test_unknown_and_double_names_are_refused() -> None:
-    with pytest.raises(UsageError, match="got 'secnd'; did you mean 'second'") as error:
+    with pytest.raises(UsageError, match="got 'secnd': the nearest is 'second'; `keyassay list`") as error:
         cases_of(CONTROLS, [], ["secnd"])
     assert "\n" not in str(error.value)
+    many = [control(f"some-control-{k}", sound=True) for k in range(80)]
+    with pytest.raises(UsageError, match="got 'zzz': the nearest is 'some-control-") as error:
+        cases_of(many, [], ["zzz"])
+    assert len(str(error.value)) < 150
+    with pytest.raises(UsageError, match="got 'zzz': there is none"):
+        cases_of([], [], ["zzz"])
     with pytest.raises(UsageError, match="a name of its own, got 'first' twice"):
         cases_of([*CONTROLS, CONTROLS[0]], [])
     with pytest.raises(UsageError, match="found none"):

@@ -23,7 +23,7 @@ from harness.calibration.lines import Trial
         (["--seeds", "0"], "0 is not in the range x>=1"),
         (["--seed", "-1"], "-1 is not in the range x>=0"),
         (["--jobs", "0"], "0 is not in the range x>=1"),
-        (["--only", "noisy-sensr"], "got 'noisy-sensr'; did you mean 'noisy-sensor'?"),
+        (["--only", "noisy-sensr"], "got 'noisy-sensr': the nearest is 'noisy-sensor'; `keyassay list`"),
         (["--format", "xml"], "'xml' is not one of 'text', 'json'"),
         (["more"], "unexpected extra argument"),
     ],
