@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from tabulate import tabulate
 
-from harness.calibration.lines import AlarmLine, DetectionLine, TruthLine, VerdictLine
+from harness.calibration.lines import AlarmLine, DetectionLine, TruthLine
 from harness.calibration.record import Calibration
 from reports import calibration_tables as tables
 from reports.calibration import LIMITS, calibration_document, headline, outcome_text, trouble_texts
@@ -39,26 +39,22 @@ def _no_figure(figure: Figure) -> str:
 
 
 def calibration_text(found: Calibration) -> str:
-    """What the terminal shows: promises, flaws, alarms, coverage, truths, shuffled pairs, cautions."""
+    """What the terminal shows: outcome, flaws and limits first; then details, and every truth last."""
     parts = [
         _filled(headline(found)),
         "\n".join(
             _filled(f"{outcome_text(v):10}  {v.id:8}  {clean(v.text)}", hang=22) for v in found.verdicts
         ),
-        "\n".join(_filled(f"- {name}: {text}") for name, text in trouble_texts(found)),
         _flaws(found.detection),
+        _filled(LIMITS),
+        "\n".join(_filled(f"- {name}: {text}") for name, text in trouble_texts(found)),
         _alarms(found),
         _coverage(found),
-        _truths(found.truths),
         _chance(found),
-        _filled(LIMITS),
         "\n".join(_filled(f"- {name}: {text}") for name, text in CAUTIONS),
+        _truths(found.truths),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
-
-
-def _verdict(line: VerdictLine) -> str:
-    return _filled(f"{outcome_text(line):10}  {line.id:8}  {clean(line.text)}", hang=22)
 
 
 def _flaws(lines: Sequence[DetectionLine]) -> str:

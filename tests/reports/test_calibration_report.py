@@ -130,6 +130,17 @@ def test_the_text_fits_a_terminal(found: Calibration) -> None:
     assert all(name in text for name, _ in CAUTIONS)
 
 
+def test_verdicts_and_flaws_come_first_and_truths_last(found: Calibration) -> None:
+    text = calibration_text(found)
+    parts = [
+        "Controls: ", "missed      trials", "Flaws and controls that must be", "are made up, so that",
+        "20 of 20: ", "Never flagged", "Do intervals hold", "look at the wrong person", CAUTIONS[0][0],
+        "Truths (",
+    ]  # fmt: skip
+    places = [text.index(part) for part in parts]
+    assert places == sorted(places)
+
+
 def test_text_of_what_is_well_has_no_tables_of_trouble() -> None:
     told = weighed(
         [alone("sound", sound=True)], [trial("sound")], settings={"seed": 0, "seeds": 1, "command": []}
