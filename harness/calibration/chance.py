@@ -1,4 +1,4 @@
-"""Shuffled pairs: adversaries who look at somebody else must sit at chance, neither above nor below."""
+"""Shuffled pairs: adversaries who look at somebody else must sit at chance."""
 
 from __future__ import annotations
 

@@ -6,13 +6,15 @@ from collections.abc import Sequence
 
 from scipy.stats import binom
 
-from harness.calibration.counts import FAMILY, at_least_so_many, limits
-from harness.calibration.lines import AlarmLine, Alarms, RuleLine, TruthLine
+from harness.calibration.counts import FAMILY, at_least_so_many, limits, two_sided
+from harness.calibration.lines import AlarmLine, Alarms, ChanceLine, RuleLine, TruthLine
 from harness.rules import FAMILY_LEVEL
 
 __all__ = [
     "alarms_can_be_too_many",
+    "below_chance_can_be_seen",
     "case_can_be_noisy",
+    "fewest_hits_above_chance",
     "kind_can_be_too_narrow",
     "rule_can_be_noisy",
     "truths_that_can_be_missed",
@@ -46,3 +48,16 @@ def truths_that_can_be_missed(truths: Sequence[TruthLine]) -> int:
     """
     levels = [(line.measured, line.level) for line in truths if line.measured and line.level is not None]
     return sum(float(binom.cdf(0, n, level)) * len(levels) <= FAMILY for n, level in levels)
+
+
+def fewest_hits_above_chance(line: ChanceLine, adversaries: int) -> int | None:
+    """From how many hits on would it be faulted if all others sit at chance? None: not even by all hits."""
+    limit = FAMILY / (2 * adversaries)
+    # the first count whose upper tail is no more than the limit
+    least = int(binom.isf(limit, line.attempts, line.chance)) + 1
+    return least if least <= line.attempts else None
+
+
+def below_chance_can_be_seen(line: ChanceLine, adversaries: int) -> bool:
+    """Would it be faulted if it hit nothing at all, and all others sit at chance?"""
+    return two_sided(0, line.attempts, line.chance) * adversaries <= FAMILY

@@ -18,7 +18,9 @@ from harness.calibration.lines import (
 )
 from harness.calibration.power import (
     alarms_can_be_too_many,
+    below_chance_can_be_seen,
     case_can_be_noisy,
+    fewest_hits_above_chance,
     kind_can_be_too_narrow,
     rule_can_be_noisy,
     truths_that_can_be_missed,
@@ -133,14 +135,32 @@ def coverage_verdict(kinds: Sequence[CoverageLine], truths: Sequence[TruthLine])
 
 
 def chance_verdict(lines: Sequence[ChanceLine]) -> VerdictLine:
-    """Do adversaries who look at somebody else sit at chance?"""
+    """Do adversaries who look at somebody else sit at chance?
+
+    Says from how many hits on one would have been faulted, and whether too few could have been seen; None
+    where neither could.
+    """
     if not lines:
         return VerdictLine(id="chance", holds=None, text="no shuffled pairs were audited")
     off = [f"{line.attack} in {line.case}" for line in lines if line.off]
     if off:
         return VerdictLine(id="chance", holds=False, text=f"not at chance on shuffled pairs: {_names(off)}")
-    text = f"all {len(lines)} adversaries of shuffled pairs are at chance, as far as these numbers tell"
-    return VerdictLine(id="chance", holds=True, text=text)
+    above = [(fewest_hits_above_chance(line, len(lines)), line) for line in lines]
+    able = [(least, line) for least, line in above if least is not None]
+    below = sum(below_chance_can_be_seen(line, len(lines)) for line in lines)
+    if not able and not below:
+        return VerdictLine(id="chance", holds=None, text=f"{_FEW}: no number of hits would be off chance")
+    text = f"none of {len(lines)} adversaries of shuffled pairs is shown to be off chance"
+    if able:
+        # of the adversaries that could be faulted, the one that would have been let off the longest
+        least, line = max(able, key=lambda pair: pair[0] / pair[1].attempts / pair[1].chance)
+        text += (
+            f"; above it, each by itself would be seen from {least} hits of {line.attempts} on at the "
+            f"latest, where chance gives {line.attempts * line.chance:.3g}"
+        )
+    none = f"; below it, {below or 'none'} of {len(lines)} could be seen"
+    few = _few([(len(able), len(lines), "adversaries")])
+    return VerdictLine(id="chance", holds=True, text=text + none + few)
 
 
 def _few(counts: Sequence[tuple[int, int, str]]) -> str:

@@ -8,10 +8,15 @@ import pytest
 from made_up_trials import NOTHING, TRUTH, alone, read, trial
 
 from harness.calibration.alarms import alarm_lines, alarms_in_all, rule_lines
+from harness.calibration.chance import chance_lines
 from harness.calibration.coverage import coverage_lines, truth_lines
-from harness.calibration.lines import Trial, VerdictLine
-from harness.calibration.power import truths_that_can_be_missed
-from harness.calibration.verdicts import alarms_verdict, coverage_verdict, noise_verdict
+from harness.calibration.lines import ChanceLine, Trial, VerdictLine
+from harness.calibration.power import (
+    below_chance_can_be_seen,
+    fewest_hits_above_chance,
+    truths_that_can_be_missed,
+)
+from harness.calibration.verdicts import alarms_verdict, chance_verdict, coverage_verdict, noise_verdict
 
 HOLDS, MISSES = read(0.4, 0.6), read(0.6, 0.7)
 TRUTHS = tuple(replace(TRUTH, attack=f"spy-{i}") for i in range(10))
@@ -94,3 +99,43 @@ def test_where_no_case_and_no_kind_could_be_too_noisy_nothing_is_said_to_be_quie
     assert found.text == "too few audits to tell: no number of alarms would be too many"
     certain = [replace(line, noisy=line.kind == "certain") for line in rules]
     assert noise_verdict(crowded, certain).holds is False
+
+
+def strangers(chance: float, hits: int, attempts: int, adversaries: int = 8) -> list[ChanceLine]:
+    """The first of these adversaries has so many hits, the others none."""
+    truths = tuple(replace(TRUTH, attack=f"spy-{k}", value=chance) for k in range(adversaries))
+    case = alone("pairs", sound=True, truths=truths, shuffled=True)
+    told = [read(0.0, 1.0, value=h / attempts, attempts=attempts) for h in (hits, *[0] * (adversaries - 1))]
+    return chance_lines([case], [trial("pairs", readings=tuple(told))])
+
+
+@pytest.mark.parametrize(("chance", "attempts"), [(2**-12, 4800), (2**-12, 12000), (0.01, 500)])
+def test_the_fewest_hits_that_are_off_chance_are_the_fewest(chance: float, attempts: int) -> None:
+    least = fewest_hits_above_chance(strangers(chance, 0, attempts)[0], 8)
+    assert least is not None
+    assert [strangers(chance, least - k, attempts)[0].off for k in (0, 1)] == [True, False]
+
+
+def test_a_rare_key_is_not_said_to_be_no_rarer_than_chance() -> None:
+    lines = strangers(2**-12, 1, 4800)
+    assert not any(line.off for line in lines)
+    assert not any(below_chance_can_be_seen(line, 8) for line in lines)
+    found = chance_verdict(lines)
+    assert found.holds is True
+    assert found.text == (
+        "none of 8 adversaries of shuffled pairs is shown to be off chance; above it, each by itself would "
+        "be seen from 7 hits of 4800 on at the latest, where chance gives 1.17; below it, none of 8 could be "
+        "seen"
+    )
+
+
+def test_a_key_that_chance_often_gives_can_be_hit_too_seldom() -> None:
+    lines = strangers(0.02, 0, 1000)
+    assert all(line.off for line in lines)
+    assert all(below_chance_can_be_seen(line, 8) for line in lines)
+
+
+def test_adversaries_who_could_not_be_off_chance_are_not_at_chance() -> None:
+    found = chance_verdict(strangers(0.5, 1, 3))
+    assert found.holds is None
+    assert found.text == "too few audits to tell: no number of hits would be off chance"
