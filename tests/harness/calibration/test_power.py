@@ -124,8 +124,8 @@ def test_a_rare_key_is_not_said_to_be_no_rarer_than_chance() -> None:
     assert found.holds is True
     assert found.text == (
         "none of 8 adversaries of shuffled pairs is shown to be off chance; above it, each by itself would "
-        "be seen from 7 hits of 4800 on at the latest, where chance gives 1.17; below it, none of 8 could be "
-        "seen"
+        "be seen from 7 hits of 4800 on at the latest, where chance gives 1.17; below it, none of 8 could "
+        "be seen"
     )
 
 
