@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from harness.checks.outcomes import raised
 from harness.errors import ContractError, UsageError
 from harness.plugins import file_of, names, nearest, parsed, unchecked
 
@@ -33,13 +34,26 @@ def loaded(spec: str, kind: str = "auto") -> tuple[str, Any]:
     if written is None:
         return _registered(spec, kind)
     if kind != "auto":
-        return kind, unchecked(kind, spec).value
+        return kind, _made(kind, spec)
     if written[0].suffix == ".toml":
-        return "scheme", unchecked("scheme", spec).value
+        return "scheme", _made("scheme", spec)
     if not written[1]:
         return _only_one(spec)
-    value = unchecked("scheme", spec).value
-    return ("attack" if hasattr(value, "believe") else "scheme"), value
+    value = _made("scheme", spec)
+    try:
+        return ("attack" if hasattr(value, "believe") else "scheme"), value
+    except (Exception, SystemExit) as error:  # a stranger's parts may raise anything
+        raise UsageError(
+            f"`believe` of {spec} must be readable, got {raised(error)}: say by `--kind` what it is"
+        ) from error
+
+
+def _made(kind: str, spec: str) -> Any:
+    """The plug-in, whose constructor may end the process as little as the rest of it."""
+    try:
+        return unchecked(kind, spec).value
+    except SystemExit as error:
+        raise UsageError(f"{spec} cannot be made: {raised(error)}") from error
 
 
 def _registered(spec: str, kind: str) -> tuple[str, Any]:
@@ -50,7 +64,7 @@ def _registered(spec: str, kind: str) -> tuple[str, Any]:
             f"a plug-in must be a registered name, a file.py:Name or a file.toml, got {target!r}; "
             f"{nearest(target, list(known))}"
         )
-    return known[target], unchecked(known[target], spec).value
+    return known[target], _made(known[target], spec)
 
 
 def _only_one(spec: str) -> tuple[str, Any]:
@@ -58,7 +72,7 @@ def _only_one(spec: str) -> tuple[str, Any]:
     found, refused = [], []
     for kind in KINDS:
         try:
-            found.append((kind, unchecked(kind, spec).value))
+            found.append((kind, _made(kind, spec)))
         except (UsageError, ContractError) as error:
             refused.append(str(error))
     if len(found) != 1:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Sequence
+from contextlib import redirect_stdout
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
@@ -51,7 +52,8 @@ __all__ = ["check"]
     "--known",
     multiple=True,
     metavar="CHECK=REASON",
-    help="A failure that is known, and why; may be repeated. One that does not fail is reported.",
+    help="A failure that is known, and why; may be repeated. One that does not fail counts as broken "
+    "(status 3).",
 )
 @click.option("--format", "form", type=click.Choice(["text", "json"]), default="text", show_default=True)
 def check(
@@ -71,6 +73,12 @@ def check(
     audit runs a stranger's attack in a process of its own, where no keys are; here the keys are those of
     made-up or chosen people.
 
+    What it prints goes to standard error.
+
+    \b
+    Example:
+      keyassay check their_scheme.py:TheirScheme --known list-true="no list yet"
+
     Exit status: 0 all that apply are kept, or known to fail; 3 a promise is broken; 4 a check could not
     run; 2 usage.
     """
@@ -82,12 +90,15 @@ def check(
     from harness.checks import check_attack, check_scheme
 
     reasons = _known(known)
-    found_kind, value = _plugin(plugin, kind)
-    if scheme is not None and found_kind == "scheme":
-        raise click.UsageError("`--scheme` is for an attack, and the plug-in is a scheme")
-    with progress_bars() as progress:
+    # what a plug-in prints must not stand among outcomes
+    with redirect_stdout(sys.stderr):
+        found_kind, value = _plugin(plugin, kind)
+        if scheme is not None and found_kind == "scheme":
+            raise click.UsageError("`--scheme` is for an attack, and the plug-in is a scheme")
+        people, attacked = _given(corpus, scheme, seed)
+    with progress_bars() as progress, redirect_stdout(sys.stderr):
         options: dict[str, Any] = {
-            "corpus": corpus,
+            "corpus": people,
             "seed": seed,
             "known": reasons,
             "only": only,
@@ -96,7 +107,7 @@ def check(
         if found_kind == "scheme":
             outcomes = check_scheme(value, **options)
         else:
-            outcomes = check_attack(value, scheme=scheme, **options)
+            outcomes = check_attack(value, scheme=attacked, **options)
     click.echo(_json(found_kind, outcomes) if form == "json" else _text(outcomes))
     statuses = {outcome.status for outcome in outcomes}
     if "broken" in statuses:
@@ -109,7 +120,7 @@ def _known(words: Sequence[str]) -> dict[str, str]:
     found = {}
     for word in words:
         name, equals, reason = word.partition("=")
-        if not equals or not reason.strip():
+        if not equals or not name.strip() or not reason.strip():
             raise click.UsageError(f"`--known` must read CHECK=REASON, got {word!r}")
         found[name.strip()] = reason.strip()
     return found
@@ -120,6 +131,15 @@ def _plugin(spec: str, kind: str) -> tuple[str, Any]:
     from harness.checks.loading import loaded
 
     return loaded(spec, kind)
+
+
+def _given(corpus: str | None, scheme: str | None, seed: int) -> tuple[Any, Any]:
+    """People and scheme that are named; a name that is none stops before the first check."""
+    from harness.checks.sources import given_people
+    from harness.plugins import resolve
+
+    people = None if corpus is None else given_people(corpus, seed=seed)
+    return people, None if scheme is None else resolve("scheme", scheme).value
 
 
 def _list(kind: str, form: str) -> None:

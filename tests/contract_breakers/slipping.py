@@ -7,7 +7,18 @@ from pathlib import Path
 
 import numpy as np
 
-from contract_breakers.sound_schemes import Checked, Helped, Listed, Sound
+from contract_breakers.sound_schemes import (
+    KEY_BITS,
+    REPEATS,
+    SYMBOLS,
+    Checked,
+    Helped,
+    Listed,
+    Plain,
+    Sound,
+    changed,
+)
+from harness.contracts import Linear, Witness
 
 
 class KeyInAFile(Sound):
@@ -112,3 +123,63 @@ class ListedWrites(Listed):
         found = super().listed(helper)
         _soil(helper)
         return found
+
+
+class FeaturesTellAll(Plain):
+    """Corrects nothing, and reads what was sensed, not what was made of it."""
+
+    corrects = SYMBOLS
+
+    def witness(self, capture):
+        found = super().witness(capture)
+        signs = found.symbols[:, :, None].astype(float)
+        return Witness(symbols=found.symbols, alphabet=2, acquired=found.acquired, features=signs)
+
+    def reproduce(self, witness, helper):
+        sensed = (witness.features[:, :, 0] > 0.5).astype(np.uint8)
+        return super().reproduce(changed(witness, symbols=sensed), helper)
+
+
+class TwoOfFourWords(Sound):
+    """A symbol is two bits that are always alike: no single one can be wrong, and it says it corrects one."""
+
+    labels = np.array([[0, 0], [1, 1]], np.uint8)
+
+    def linear(self, helper):
+        told = super().linear(helper)
+        return Linear(
+            positions=2 * told.positions,
+            parity=told.parity,
+            syndrome=told.syndrome,
+            secret_map=told.secret_map,
+            secret_offset=told.secret_offset,
+        )
+
+
+class BitsInAChain(Sound):
+    """Labels lack a word: of two bits in a block, one may have to be turned before the other."""
+
+    corrects = 2
+    labels = np.array([[0, 0], [0, 1], [1, 1]], np.uint8)
+
+    def witness(self, capture):
+        found = super().witness(capture)
+        return changed(found, symbols=2 * found.symbols, alphabet=3)
+
+    def blocks(self, witness):
+        return (witness.symbols > 0).astype(np.uint8).reshape(-1, KEY_BITS, REPEATS)
+
+    def linear(self, helper):
+        told = super().linear(helper)
+        places = np.stack([2 * told.positions, 2 * told.positions + 1], axis=3).reshape(1, KEY_BITS, -1)
+        keeps = np.zeros((1, 2 * REPEATS), np.uint8)
+        keeps[0, 1] = 1
+        parity = np.zeros((2, 2 * REPEATS), np.uint8)
+        parity[0, [1, 3]] = parity[1, [1, 5]] = 1
+        return Linear(
+            positions=places,
+            parity=parity,
+            syndrome=told.syndrome,
+            secret_map=keeps,
+            secret_offset=told.secret_offset,
+        )

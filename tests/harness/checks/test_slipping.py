@@ -5,13 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from contract_breakers import slipping
+from contract_breakers.sound_schemes import SYMBOLS
 
 from fixtures.controls import Channel
 from harness import check_scheme
 from harness.checks import checks_of
 from harness.checks.outcomes import Outcome
+from harness.checks.scheme_case import SchemeCase
+from harness.checks.wrong_symbols import with_errors
+from harness.contracts import DEVICE_B
 
 
 def one(scheme: Any, people: Channel, check: str) -> Outcome:
@@ -98,3 +103,32 @@ def test_who_writes_to_what_is_handed_over_breaks_that_promise_alone(
     assert [(o.check, o.status) for o in found] == [("inputs-untouched", "broken")]
     assert found[0].where is not None
     assert found[0].where.member == member
+
+
+def test_errors_are_in_the_features_as_well(few: Channel) -> None:
+    found = one(slipping.FeaturesTellAll(), few, "corrects-as-stated")
+    assert found.status == "broken"
+    assert f"with {SYMBOLS} errors" in found.sentence
+
+
+def test_where_nobody_has_features_for_so_many_errors_it_is_said() -> None:
+    alone = Channel(subjects=1, sessions=1, attempts=1, errors=((DEVICE_B, 0.0),))
+    found = one(slipping.FeaturesTellAll(), alone, "corrects-as-stated")
+    assert found.status == "not-applicable"
+    assert "no more than 0" in found.reason
+
+
+def test_fewer_errors_than_are_stated_decide_nothing(few: Channel) -> None:
+    found = one(slipping.TwoOfFourWords(), few, "corrects-as-stated")
+    assert found.status == "could-not-run"
+    assert "labels allow no more than 0 wrong bits in a block, 1 are stated" in found.reason
+
+
+def test_errors_that_only_go_in_one_order_are_made(few: Channel) -> None:
+    case = SchemeCase(slipping.BitsInAChain(), corpus=few)
+    a, rows = case.run.a, np.arange(3)
+    for count in (1, 2, 3):
+        wrong = with_errors(case, a, case.run.published, count, case.rng("errors", count), rows)
+        labels = slipping.BitsInAChain.labels
+        differ = (labels[a.symbols] != labels[wrong.symbols]).reshape(3, 6, 6).sum(axis=2)
+        assert (differ == count).all()
