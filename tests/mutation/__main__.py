@@ -38,7 +38,7 @@ MORE = "information_order listing planted_changes pursuit weighing"
 NOT_RUN = tuple(f"test_{name}.py" for words in (WHOLE, MORE) for name in words.split())
 """They run whole audits, which is slow: what only they would notice counts as not noticed."""
 BUDGET = 40.0  # seconds of tests per mutant, lines traced, quick ones first
-CONTROLS = 15  # trials in which nothing is changed, and as many with an error
+CONTROLS = 10  # trials in which nothing is changed, and as many with an error
 
 
 def modules_of(root: Path) -> list[str]:

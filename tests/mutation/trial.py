@@ -22,7 +22,7 @@ from mutation.reach import QUIET, steady
 KILLED, SURVIVED, TIMED_OUT, UNTESTED = "killed", "survived", "timed out", "untested"
 FIRST = 12  # so many quick tests have a process of their own: most mutants need no more
 PATIENCE = 20.0  # seconds, and ten times what the tests take
-LONGEST = 240.0
+LONGEST = 90.0
 
 
 def scratch_copy(root: Path, folder: Path) -> str:
