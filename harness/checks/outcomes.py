@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,10 +16,12 @@ __all__ = [
     "NotApplicable",
     "Outcome",
     "Place",
+    "at",
     "name_of",
     "needed",
     "raised",
     "readable",
+    "short",
 ]
 
 STATUSES = ("held", "broken", "known", "not-applicable", "could-not-run")
@@ -82,6 +86,16 @@ def readable(plugin: object) -> None:
             getattr(plugin, member, None)
         except (Exception, SystemExit) as error:  # a stranger's parts may raise anything
             raise Breach("the plug-in", member, "a member that can be read", raised(error)) from error
+
+
+@contextmanager
+def at(member: str) -> Iterator[None]:
+    """Turns what the harness refuses into a breach at a member."""
+    try:
+        yield
+    except ContractError as error:
+        field = "" if error.field == member else error.field
+        raise Breach(member, field, error.expected, error.got) from error
 
 
 class NotApplicable(Exception):

@@ -15,7 +15,17 @@ from harness.checks.registry import Check, checks_of, one_of
 from harness.checks.scheme_case import SchemeCase
 from harness.errors import ContractError, CorpusError, UsageError
 
-__all__ = ["Progress", "case_of", "check_attack", "check_scheme", "known_of", "one_outcome", "outcomes_of"]
+__all__ = [
+    "Case",
+    "Progress",
+    "case_of",
+    "check_attack",
+    "check_scheme",
+    "kind_of",
+    "known_of",
+    "one_outcome",
+    "outcomes_of",
+]
 
 Progress = Callable[[str, int, int], None]
 Case = SchemeCase | AttackCase

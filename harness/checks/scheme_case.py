@@ -21,7 +21,7 @@ from harness.errors import ContractError
 from harness.exchange import call, parts, signal_of
 from harness.streams import stream
 
-__all__ = ["Run", "SchemeCase"]
+__all__ = ["ROWS", "TRIED", "Run", "SchemeCase", "attempts_with"]
 
 ROWS = 4  # attempts of a batch
 TRIED = 8  # sittings that are looked through for attempts that are acquired

@@ -10,7 +10,7 @@ from harness.contracts import DEVICE_A, DEVICE_B, Corpus
 from harness.exchange import signal_of
 from harness.plugins import names, resolve
 
-__all__ = ["chosen_people", "serves"]
+__all__ = ["chosen_people", "given_people", "serves"]
 
 SIZE: Mapping[str, int] = {"subjects": 4, "sessions": 2, "attempts": 3}
 

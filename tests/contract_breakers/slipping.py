@@ -141,7 +141,7 @@ class FeaturesTellAll(Plain):
 
 
 class TwoOfFourWords(Sound):
-    """A symbol is two bits that are always alike: no single one can be wrong, and it says it corrects one."""
+    """A symbol is two bits that are always alike: no single one can be wrong."""
 
     labels = np.array([[0, 0], [1, 1]], np.uint8)
 

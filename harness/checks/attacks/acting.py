@@ -5,9 +5,8 @@ from __future__ import annotations
 import copy
 
 from harness.checks.attack_case import AttackCase
-from harness.checks.outcomes import Breach, NotApplicable
+from harness.checks.outcomes import Breach, NotApplicable, at
 from harness.checks.registry import check
-from harness.checks.schemes.forms import at
 from harness.device import QUERY_LIMIT
 from harness.exchange import parts
 from harness.interference import strength_of, tuned, variants

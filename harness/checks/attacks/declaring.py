@@ -9,9 +9,8 @@ from typing import Any
 from harness.checks.alike import same_answers
 from harness.checks.answers import sound
 from harness.checks.attack_case import AttackCase
-from harness.checks.outcomes import Breach, NotApplicable
+from harness.checks.outcomes import Breach, NotApplicable, at
 from harness.checks.registry import check
-from harness.checks.schemes.forms import at
 from harness.checks.undeclared import everything
 from harness.contracts import Exchange
 

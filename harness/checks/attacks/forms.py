@@ -6,9 +6,8 @@ import numpy as np
 
 from harness import validate
 from harness.checks.attack_case import AttackCase
-from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, readable
+from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, at, readable
 from harness.checks.registry import check
-from harness.checks.schemes.forms import at
 from harness.checks.undeclared import everything
 from harness.contracts import Belief, Guesses
 from harness.errors import ContractError

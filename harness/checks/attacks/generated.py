@@ -7,9 +7,8 @@ from dataclasses import replace
 from harness.checks import edits
 from harness.checks.answers import sound
 from harness.checks.attack_case import AttackCase
-from harness.checks.outcomes import NotApplicable
+from harness.checks.outcomes import NotApplicable, at
 from harness.checks.registry import check
-from harness.checks.schemes.forms import at
 from harness.checks.search import find, strategies
 
 __all__: list[str] = []

@@ -11,9 +11,8 @@ from harness.checks.alike import same, same_answers, same_helper
 from harness.checks.answers import sound
 from harness.checks.attack_case import AttackCase
 from harness.checks.handing import rows_of
-from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, raised
+from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, at, raised
 from harness.checks.registry import check
-from harness.checks.schemes.forms import at
 from harness.contracts import Array, Belief, Guesses, View
 from harness.errors import ContractError
 from harness.view import Rows

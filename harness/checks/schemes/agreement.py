@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from harness import validate
-from harness.checks.outcomes import Breach, needed
+from harness.checks.outcomes import Breach, at, needed
 from harness.checks.registry import check
 from harness.checks.scheme_case import Run, SchemeCase, attempts_with
-from harness.checks.schemes.forms import at
 from harness.checks.wrong_symbols import with_errors
 from harness.contracts import Array
 

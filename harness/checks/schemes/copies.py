@@ -9,10 +9,9 @@ import cloudpickle
 from harness.checks.alike import same, same_helper, same_keys, same_witness
 from harness.checks.apart import reproduced_apart
 from harness.checks.handing import plain, read_only, stored
-from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, raised
+from harness.checks.outcomes import Breach, CouldNotRun, NotApplicable, at, raised
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
-from harness.checks.schemes.forms import at
 from harness.errors import ContractError
 
 __all__: list[str] = []

@@ -7,10 +7,9 @@ import numpy as np
 from harness import validate
 from harness.checks.alike import same
 from harness.checks.handing import rows_of, writeable
-from harness.checks.outcomes import Breach, needed
+from harness.checks.outcomes import Breach, at, needed
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase, attempts_with
-from harness.checks.schemes.forms import at
 from harness.contracts import Array, Helper, Linear
 from harness.gf2 import product
 

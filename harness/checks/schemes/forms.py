@@ -2,29 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-
 from harness import validate
 from harness.checks.handing import writeable
-from harness.checks.outcomes import Breach, readable
+from harness.checks.outcomes import Breach, at, readable
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
 from harness.contracts import Capture
 from harness.errors import ContractError
 from harness.exchange import parts
 
-__all__ = ["at", "beginning"]
-
-
-@contextmanager
-def at(member: str) -> Iterator[None]:
-    """Turns what the harness refuses into a breach at a member."""
-    try:
-        yield
-    except ContractError as error:
-        field = "" if error.field == member else error.field
-        raise Breach(member, field, error.expected, error.got) from error
+__all__ = ["beginning"]
 
 
 @check("scheme", "members-there")

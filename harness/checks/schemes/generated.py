@@ -9,11 +9,10 @@ import numpy as np
 from harness.checks import edits
 from harness.checks.alike import same_keys
 from harness.checks.handing import plain, rows_of
-from harness.checks.outcomes import Breach, NotApplicable
+from harness.checks.outcomes import Breach, NotApplicable, at
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
 from harness.checks.schemes.agreement import must_agree
-from harness.checks.schemes.forms import at
 from harness.checks.search import below, find, strategies
 from harness.contracts import Witness
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from harness.checks.handing import plain
-from harness.checks.outcomes import Breach
+from harness.checks.outcomes import Breach, at
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase, attempts_with
-from harness.checks.schemes.forms import at
 
 __all__: list[str] = []
 

@@ -7,10 +7,9 @@ import numpy as np
 from harness import validate
 from harness.checks.alike import same
 from harness.checks.handing import plain, rows_of, writeable
-from harness.checks.outcomes import Breach, CouldNotRun
+from harness.checks.outcomes import Breach, CouldNotRun, at
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase, attempts_with
-from harness.checks.schemes.forms import at
 from harness.checks.schemes.sensing import like
 from harness.contracts import Array, Belief, Capture, Helper
 from harness.exchange import seconds_of

@@ -8,10 +8,9 @@ import numpy as np
 
 from harness.checks.alike import same_keys, same_witness
 from harness.checks.handing import plain, rows_of
-from harness.checks.outcomes import NotApplicable
+from harness.checks.outcomes import NotApplicable, at
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
-from harness.checks.schemes.forms import at
 from harness.contracts import Array
 
 __all__ = ["batches"]

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from harness.checks.outcomes import Breach
+from harness.checks.outcomes import Breach, at
 from harness.checks.registry import check
 from harness.checks.scheme_case import SchemeCase
-from harness.checks.schemes.forms import at, beginning
+from harness.checks.schemes.forms import beginning
 from harness.contracts import Array, Capture, Witness
 
 __all__ = ["like"]
