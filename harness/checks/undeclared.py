@@ -16,19 +16,25 @@ __all__ = ["everything"]
 
 _ROLES = (
     "mimic", "remote", "other-site", "earlier", "camera", "partner-touch", "handshake", "neighbour",
+    "somebody", DEVICE_A,
 )  # fmt: skip
 
 
 def everything(case: AttackCase) -> tuple[View, Rows, list[str]]:
     """The ordinary View with all that the attack has not declared besides, and what that is.
 
-    Captures of other roles are device A's own: whoever reads them answers otherwise.
+    Captures of other roles are device A's own: whoever reads them answers otherwise. They come by the
+    role's name and by "role:signal", of known roles, of one that nobody has heard of, and of the owner's.
     """
     view, rows = case.view
     declared = case.sees | case.likes
     more, _ = case.view_of(declared | WORDS)
     own = _owners(case, rows)
-    extra = [role for role in _ROLES if role not in {n.partition(":")[0] for n in view.captures}]
+    there = {name.partition(":")[0] for name in view.captures}
+    wanted = {name.partition(":")[0] for name in declared}  # that the corpus lacks one is no news
+    roles = [role for role in _ROLES if role not in there | wanted]
+    kinds = sorted({own.signal, "video"})
+    extra = [*roles, *(f"{role}:{kind}" for role in roles for kind in kinds)]
     population = view.population
     if population is None:
         population = more.population if "population" not in declared else None
@@ -45,7 +51,7 @@ def everything(case: AttackCase) -> tuple[View, Rows, list[str]]:
         population=population,
         history=history,
     )
-    return found, rows, [*extra, *sorted(WORDS - declared)]
+    return found, rows, [*roles, *sorted(WORDS - declared)]
 
 
 def _owners(case: AttackCase, rows: Rows) -> Any:
