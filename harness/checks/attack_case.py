@@ -58,11 +58,6 @@ class AttackCase:
         """Does it write to a sensor?"""
         return interference.interferes(self.attack)
 
-    @property
-    def by_processes(self) -> bool:
-        """Does it, or the scheme that it asks, say that calls are processes?"""
-        return any(getattr(part, "whole_batches", False) is True for part in (self.attack, self.scheme))
-
     def rng(self, *names: str | int) -> np.random.Generator:
         return stream(self.seed, "check", *names)
 

@@ -65,9 +65,6 @@ def environment_untouched(case: AttackCase) -> None:
 @check("attack", "files-untouched")
 def files_untouched(case: AttackCase) -> None:
     """No file is left behind, changed or removed, wherever it lies; one that is made and removed again is
-    fine. No program is started, as its files are not seen, unless `whole_batches` says that calls are
-    processes.
+    fine.
     """
     _watched(case, "files")
-    if not case.by_processes:
-        case.watch.judge("programs")
