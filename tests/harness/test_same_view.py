@@ -12,7 +12,7 @@ from fixtures.controls import Channel, SignCommitment
 from harness import audit
 from harness.contracts import Belief
 
-PEOPLE = Channel(subjects=12, errors=(("device-b", 0.0), ("remote", 0.1), ("earlier", 0.1)))
+PEOPLE = Channel(subjects=12, errors=(("device-b", 0.0), ("remote", 0.1), ("other-site", 0.1)))
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class Lazy:
     """Reads two captures and says nothing."""
 
     name: str = "lazy"
-    sees: frozenset = frozenset({"remote", "earlier"})
+    sees: frozenset = frozenset({"remote", "other-site"})
 
     def believe(self, view, *, rng) -> Belief:
         return Belief(log_prob=np.full((view.attempts, 23, 2), np.log(0.5)))
@@ -38,9 +38,9 @@ def test_who_reads_more_and_gains_less_is_named() -> None:
 
 
 def test_a_combination_is_held_against_its_parts() -> None:
-    attacks = ["distant-sensor", "replay", "distant-sensor+replay"]
+    attacks = ["distant-sensor", "body-site", "distant-sensor+body-site"]
     result = audit(SignCommitment(), attacks=attacks, corpus=PEOPLE)
     rows = {(r.attack, r.method): r for r in result.select(measure="gain-over")}
-    assert set(rows) == {("distant-sensor+replay", a) for a in attacks[:2]}
+    assert set(rows) == {("distant-sensor+body-site", a) for a in attacks[:2]}
     assert all(r.low is not None and r.low > 0 for r in rows.values())
     assert not [f for f in result.findings if f.id == "sees-more-gets-less"]

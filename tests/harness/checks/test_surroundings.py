@@ -45,7 +45,7 @@ def test_variables_and_folders_are_noticed_and_set_back(tmp_path: Path) -> None:
     assert "CONTRACT_WORD" not in os.environ
     assert "working directory" in environment(lambda: os.chdir(tmp_path))
     assert os.getcwd() == before
-    with np.errstate():
+    with np.errstate(divide="warn"):
         assert "numpy.geterr()" in environment(lambda: np.seterr(divide="raise"))
         assert np.geterr()["divide"] == "warn"
     assert "warnings.filters" in environment(lambda: warnings.simplefilter("ignore", ImportWarning))
