@@ -30,7 +30,9 @@ def reference() -> Audit:
     return small()
 
 
-@pytest.mark.parametrize("options", [{"jobs": 2}, {"chunk": 1}, {"chunk": 100}, {"jobs": 2, "chunk": 5}])
+@pytest.mark.parametrize(
+    "options", [pytest.param({"jobs": 2}, marks=pytest.mark.slow), {"chunk": 1}, {"jobs": 2, "chunk": 5}]
+)
 def test_same_seed_gives_the_same_bytes(reference: Audit, options: dict[str, int]) -> None:
     assert small(**options).to_json() == reference.to_json()
 

@@ -18,7 +18,12 @@ PAIR = Channel(subjects=2, attempts=3, errors=((DEVICE_B, 0.02), ("remote", 0.1)
 
 
 @pytest.mark.parametrize(
-    ("name", "stranger"), [("injection", "Injects"), ("helper-tamper", "Tampers"), ("denial", "Denies")]
+    ("name", "stranger"),
+    [
+        ("helper-tamper", "Tampers"),
+        pytest.param("injection", "Injects", marks=pytest.mark.slow),
+        pytest.param("denial", "Denies", marks=pytest.mark.slow),
+    ],
 )
 def test_a_copy_of_our_own_in_another_process_gets_the_same_to_the_last_digit(
     plugins: Path, name: str, stranger: str

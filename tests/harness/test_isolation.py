@@ -75,7 +75,7 @@ def test_a_thief_finds_no_key_and_is_never_imported(plugins: Path, scheme: SignC
     assert not any("thief" in name for name in sys.modules)
 
 
-@pytest.mark.parametrize("jobs", [1, 2])
+@pytest.mark.parametrize("jobs", [pytest.param(1, marks=pytest.mark.slow), 2])
 def test_a_scheme_that_remembers_helps_neither_b_nor_the_thief(plugins: Path, jobs: int) -> None:
     result = rob(Remembers(), plugins, jobs=jobs)
     assert_chance(result)

@@ -38,10 +38,25 @@ def failed(verdict: Verdict) -> set[tuple[str, str]]:
         pytest.param(
             First(threshold=0.4), {("helper-leak", "key-rank"), ("", "min-entropy")}, id="threshold"
         ),
-        pytest.param(Biased(), {("helper-leak", "key-rank"), ("", "min-entropy")}, id="bias"),
-        pytest.param(OneParityMore(), {("helper-leak", "key-rank"), ("", "min-entropy")}, id="parity"),
+        pytest.param(
+            Biased(),
+            {("helper-leak", "key-rank"), ("", "min-entropy")},
+            id="bias",
+            marks=pytest.mark.slow,
+        ),
+        pytest.param(
+            OneParityMore(),
+            {("helper-leak", "key-rank"), ("", "min-entropy")},
+            id="parity",
+            marks=pytest.mark.slow,
+        ),
         pytest.param(First(code="hamming-7-4", blocks=6), {("", "key-agreement")}, id="weaker code"),
-        pytest.param(First(start=46), {("replay", "success-odds"), ("replay", "key-rank")}, id="freshness"),
+        pytest.param(
+            First(start=46),
+            {("replay", "success-odds"), ("replay", "key-rank")},
+            id="freshness",
+            marks=pytest.mark.slow,
+        ),
         pytest.param(TruncatedSeed(), {("", "key-repeats"), ("population", "key-rank")}, id="seed"),
     ],
 )
@@ -60,6 +75,7 @@ def test_slower_but_equal_fails_on_time_alone(baseline: Baseline) -> None:
     assert all(c.identical for c in verdict.comparisons if c.metric.measure != "time")
 
 
+@pytest.mark.slow
 def test_a_little_slower_passes(baseline: Baseline) -> None:
     verdict = gate(run(First(seconds=24.0)), baseline=baseline)
     assert verdict.outcome == "pass"
@@ -72,6 +88,7 @@ def test_a_renaming_is_no_change(baseline: Baseline) -> None:
     assert any("renamed" in notice for notice in verdict.notices)
 
 
+@pytest.mark.slow
 def test_other_workers_and_another_writing_of_the_scheme_are_no_change(baseline: Baseline) -> None:
     busy = audit(Rewritten(), attacks=ATTACKS, corpus=FreshAndHabit(), jobs=2, chunk=7)
     verdict = gate(busy, baseline=baseline)
@@ -93,6 +110,7 @@ def test_better_passes_and_says_how_to_keep_it() -> None:
     assert not any(c.better for c in gate(harmless, baseline=baseline_of(harmless, reason="x")).comparisons)
 
 
+@pytest.mark.slow
 def test_two_versions_under_one_tool(baseline: Baseline) -> None:
     verdict = gate(run(Biased()), baseline=run(First()))
     assert verdict.outcome == "fail"
