@@ -10,9 +10,10 @@ from pathlib import Path
 from scipy import stats
 
 from mutation.mutants import LEFT_OUT, Mutant
-from mutation.trial import KILLED, SURVIVED, TIMED_OUT, UNTESTED
+from mutation.trial import CRASHED, KILLED, SURVIVED, TIMED_OUT, UNTESTED
 
 LEVEL = 0.95
+OUTCOMES = (KILLED, SURVIVED, TIMED_OUT, UNTESTED, CRASHED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ def summary(tried: Sequence[Tried]) -> str:
 
 def page(tried: Sequence[Tried], facts: dict[str, str], left_out: dict[str, int], reasons: Path) -> str:
     """The report, as Markdown."""
-    count = {o: sum(t.outcome == o for t in tried) for o in (KILLED, SURVIVED, TIMED_OUT, UNTESTED)}
+    count = {o: sum(t.outcome == o for t in tried) for o in OUTCOMES}
     known = tomllib.loads(reasons.read_text(encoding="utf-8"))["survivor"] if reasons.exists() else []
     why = {(k["path"], k["was"], k["now"]): k["why"] for k in known}
     lines = ["# Do the tests notice a changed line?", "", _HEAD, ""]

@@ -22,7 +22,7 @@ from typing import Any
 import pytest
 from _pytest.runner import runtestprotocol
 
-from mutation.trial import KILLED, LONGEST, PATIENCE, SURVIVED, TIMED_OUT, UNTESTED
+from mutation.trial import CRASHED, KILLED, LONGEST, PATIENCE, SURVIVED, TIMED_OUT, UNTESTED
 
 WRONG_COPY = 71
 
@@ -88,7 +88,11 @@ class Session:
             return TIMED_OUT, ""
         if os.waitstatus_to_exitcode(status) == WRONG_COPY:
             raise SystemExit(f"{order.path} must be tested in the copy, and was loaded from elsewhere")
-        return (SURVIVED, "") if os.waitstatus_to_exitcode(status) == 0 else (KILLED, detail)
+        code = os.waitstatus_to_exitcode(status)
+        if code == 0:
+            return SURVIVED, ""
+        # a process that dies of anything but a test that failed proves nothing of the tests
+        return (KILLED, detail) if code == 1 and detail else (CRASHED, f"exit status {code}")
 
 
 def _try(order: Order, tests: list[pytest.Item], writer: int) -> int:

@@ -19,7 +19,7 @@ import pytest
 
 from mutation.reach import QUIET, steady
 
-KILLED, SURVIVED, TIMED_OUT, UNTESTED = "killed", "survived", "timed out", "untested"
+KILLED, SURVIVED, TIMED_OUT, UNTESTED, CRASHED = "killed", "survived", "timed out", "untested", "crashed"
 FIRST = 12  # so many quick tests have a process of their own: most mutants need no more
 PATIENCE = 20.0  # seconds, and ten times what the tests take
 LONGEST = 90.0
