@@ -80,16 +80,17 @@ def preload(names: list[str]) -> None:
         raise SystemExit("what is tested must not be loaded before it is changed")
 
 
-def exchanged(copy: Path, orders: list[Order], reach: Reach) -> dict[int, dict[str, Any]]:
-    """What became of the changes inside functions, by number."""
-    out = BUILD / "session.jsonl"
+def exchanged(copy: Path, out: Path, orders: list[Order], reach: Reach) -> dict[int, dict[str, Any]]:
+    """What became of the changes inside functions, by number; what `out` holds already is not tried again."""
+    known = {json.loads(line)["number"] for line in out.read_text().splitlines()} if out.exists() else set()
+    missing = [order for order in orders if order.number not in known]
 
     def work() -> int:
         steady()
         return int(
             pytest.main(
                 ["-q", *QUIET, *tests_of(copy)],
-                plugins=[Session(orders, reach.seconds, out)],
+                plugins=[Session(missing, reach.seconds, out)],
             )
         )
 
@@ -128,7 +129,7 @@ def main() -> int:
     everything = [(m, place) for m in mutables for place in range(len(m.kept))]
     print(f"{len(everything)} mutants in {len(mutables)} modules", flush=True)
     rng = np.random.default_rng(given.seed)
-    drawn = [everything[i] for i in sorted(rng.choice(len(everything), given.size, replace=False))]
+    drawn = [everything[i] for i in rng.choice(len(everything), given.size, replace=False)]
     if given.retry:
         again = {tuple(r[k] for k in ("path", "was", "now")) for r in json.loads(given.retry.read_text())}
         drawn = [
@@ -155,7 +156,8 @@ def main() -> int:
     texts = {m.path: m.text for m in mutables}
     same = [replace(orders[k], number=-1 - k, text=texts[orders[k].path]) for k in some]
     broken = [replace(orders[k], number=-10_001 - k, text="") for k in some]
-    found = exchanged(copy, [*broken, *same, *orders], reach)
+    out = BUILD / f"session-{commit}-{given.seed}.jsonl"  # begun again, it goes on where it ended
+    found = exchanged(copy, out, [*broken, *same, *orders], reach)
     for control, must in [*((c, KILLED) for c in broken), *((c, SURVIVED) for c in same)]:
         if control.tests and found[control.number]["outcome"] != must:
             raise SystemExit(f"{control.path} {control.function}: a control must be {must}")

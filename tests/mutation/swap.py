@@ -51,7 +51,7 @@ class Session:
 
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         items = {item.nodeid: item for item in session.items}
-        with self._out.open("w", encoding="utf-8") as out:
+        with self._out.open("a", encoding="utf-8") as out:
             for order in self._orders:
                 tests = [items[t] for t in order.tests if t in items]
                 outcome, detail = self._outcome(order, tests)
