@@ -81,7 +81,7 @@ def preload(names: list[str]) -> None:
 
 
 def exchanged(copy: Path, out: Path, orders: list[Order], reach: Reach) -> dict[int, dict[str, Any]]:
-    """What became of the changes inside functions, by number; what `out` holds already is not tried again."""
+    """What became of the changes inside functions, by number; what `out` holds is not tried again."""
     known = {json.loads(line)["number"] for line in out.read_text().splitlines()} if out.exists() else set()
     missing = [order for order in orders if order.number not in known]
 
