@@ -8,7 +8,7 @@ from attacks.assisting import helped
 from attacks.channels import learned_channel, part, symbol_table
 from harness.contracts import Array, View, Witness
 
-__all__ = ["told_by_help"]
+__all__ = ["told_by_help", "unseen"]
 
 
 def told_by_help(view: View, *, rng: np.random.Generator) -> Array | None:
@@ -35,7 +35,7 @@ def told_by_help(view: View, *, rng: np.random.Generator) -> Array | None:
         return None
     usable = np.flatnonzero(true.acquired)
     usual = true.features[usable].mean(axis=0)
-    seen, known = (_unseen(usual, true.alphabet, rows) for rows in (view.attempts, len(usable)))
+    seen, known = (unseen(usual, true.alphabet, rows) for rows in (view.attempts, len(usable)))
     given = helped(view, seen, known, usable, neighbours=0)
     if given is None:
         return None
@@ -46,7 +46,8 @@ def told_by_help(view: View, *, rng: np.random.Generator) -> Array | None:
     return np.asarray(channel(given.seen) - np.log(counts / counts.sum()))
 
 
-def _unseen(features: Array, alphabet: int, rows: int) -> Witness:
+def unseen(features: Array, alphabet: int, rows: int) -> Witness:
+    """A witness of nobody, whose features are the same in every attempt."""
     m = len(features)
     return Witness(
         symbols=np.zeros((rows, m), np.uint8),

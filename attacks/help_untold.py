@@ -7,10 +7,13 @@ from typing import Any
 
 import numpy as np
 
+from attacks.assisting import read_with_help
 from attacks.channels import learned_channel, part, regression, symbol_table
+from attacks.help_alone import unseen
 from attacks.learned_channels import boosted_trees, estimated
 from harness.contracts import ABORTED, Array, Helper, View, Witness
 from harness.effects import arrays_that_matter
+from harness.optional_parts import Assisting
 
 __all__ = ["told_by_arrays"]
 
@@ -21,8 +24,8 @@ def told_by_arrays(view: View, *, rng: np.random.Generator) -> Array | None:
     """Natural logs of how much likelier untold arrays make each value of a symbol, as learned from others.
 
     Levels of reliability, distances, second quantisers: helper data with a number or a few for every
-    symbol, which are there for device B and lean with the symbol. Arrays that the disclosure reads are left
-    to it.
+    symbol, which are there for device B and lean with the symbol. Arrays that matter to the disclosure are
+    left to it, and those that matter to reading with help to `told_by_help`.
 
     Parameters
     ----------
@@ -40,7 +43,7 @@ def told_by_arrays(view: View, *, rng: np.random.Generator) -> Array | None:
     if learned is None or true is None or not true.acquired.any():
         return None
     m, usable = true.symbols.shape[1], np.flatnonzero(true.acquired)
-    names = _untold(view.scheme, view.helper, m)
+    names = _untold(view.scheme, view.helper, part(true, usable))
     if not names:
         return None
     some = part(true, usable)
@@ -61,9 +64,14 @@ def told_by_arrays(view: View, *, rng: np.random.Generator) -> Array | None:
     return np.asarray(channel(seen) - np.log(counts / counts.sum()))
 
 
-def _untold(scheme: Any, helper: Helper, m: int) -> list[str]:
-    """Arrays with one to a few numbers for every symbol that the disclosure does not read."""
-    read = arrays_that_matter(_told_by(scheme), helper) if callable(getattr(scheme, "linear", None)) else ()
+def _untold(scheme: Any, helper: Helper, known: Witness) -> list[str]:
+    """Arrays with one to a few numbers for every symbol that nothing else of this attack reads."""
+    m, read = known.symbols.shape[1], set[str]()
+    if callable(getattr(scheme, "linear", None)):
+        read |= arrays_that_matter(_disclosed(scheme), helper)
+    if isinstance(scheme, Assisting) and known.features is not None:
+        usual = known.features.mean(axis=0)
+        read |= arrays_that_matter(_assisted(scheme, usual, known.alphabet), helper)
     return [
         name
         for name, array in sorted(helper.items())
@@ -75,10 +83,19 @@ def _untold(scheme: Any, helper: Helper, m: int) -> list[str]:
     ]
 
 
-def _told_by(scheme: Any) -> Callable[[Helper], tuple[Array, ...]]:
+def _disclosed(scheme: Any) -> Callable[[Helper], tuple[Array, ...]]:
     def told(helper: Helper) -> tuple[Array, ...]:
         said = scheme.linear(helper)
         return (np.asarray(said.positions), said.parity, said.syndrome, said.secret_offset)
+
+    return told
+
+
+def _assisted(scheme: Any, usual: Array, alphabet: int) -> Callable[[Helper], tuple[Array, ...]]:
+    def told(helper: Helper) -> tuple[Array, ...]:
+        rows = len(next(iter(helper.values())))
+        read = read_with_help(scheme, unseen(usual, alphabet, rows), helper)
+        return () if read is None or read.features is None else (read.symbols, read.features)
 
     return told
 

@@ -43,10 +43,10 @@ class HelperLeak:
             return Guesses(keys=keys)
         prior = position_prior(view, witness.symbols.shape[1], witness.alphabet)
         log_prob = np.broadcast_to(prior, (view.attempts, *prior.shape)).copy()
-        told = told_by_help(view, rng=rng)
-        if told is None:
-            told = told_by_arrays(view, rng=rng)
-        return Belief(log_prob=log_prob if told is None else normalised(log_prob + told))
+        for told in (told_by_help(view, rng=rng), told_by_arrays(view, rng=rng)):
+            if told is not None:
+                log_prob = normalised(log_prob + told)
+        return Belief(log_prob=log_prob)
 
 
 def _decoded(view: View, witness: Witness, subject: Array) -> Array | None:
