@@ -1,6 +1,6 @@
 """No figure of `harness.estimators`, `harness.score`, `harness.ranking` and `harness.gating` moves unseen.
 
-After a change that is meant to move one: ``cd tests && python -m pinned_figures``, and say in the commit why.
+After a change that is meant to move one: ``cd tests && python -m pinned_figures``; the commit says why.
 """
 
 from __future__ import annotations

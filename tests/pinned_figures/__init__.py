@@ -1,4 +1,5 @@
 """Figures of every estimator on drawn inputs, as they came out when they were last looked at.
 
-They say nothing of the truth: tests against published values, loops and known sources do. They tell when a number moves that nobody meant to move. ``python -m pinned_figures`` writes them anew.
+They say nothing of the truth: tests against published values, loops and known sources do. They tell when
+a number moves that nobody meant to move. ``python -m pinned_figures`` writes them anew.
 """
