@@ -7,13 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from pinned_figures import entropy, gates, keys, leakage, people, randomness
+from pinned_figures import attempts, entropy, gates, keys, leakage, people, randomness, scores
 from pinned_figures.plain import Row, rows
 
 FILE = Path(__file__).with_name("pinned.json")
 FIGURES: dict[str, Callable[[], Any]] = {
     f"{module.__name__.rpartition('.')[2]}: {name}": figure
-    for module in (entropy, gates, keys, leakage, people, randomness)
+    for module in (attempts, entropy, gates, keys, leakage, people, randomness, scores)
     for name, figure in module.FIGURES.items()
 }
 NEAR = 1e-8  # of a row's size: what other versions of the libraries may round differently
