@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pytest
+from hamming_grips import Grips
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
@@ -19,44 +20,8 @@ from harness.estimators.leakage import permutation_p_value
 from harness.exchange import Honest
 from harness.prior import symbol_prior
 from harness.score import Scores, disclosure_of, judge, merge
-from schemes.commitment import Commitment, commitment
 
 M = 6  # symbols
-LABELS = np.array([[0, 0], [0, 1], [1, 1], [1, 0]], np.uint8)
-
-
-@dataclass(frozen=True, slots=True)
-class Grips:
-    """Two blocks of Hamming (7, 4), three whole symbols each; the key is the secret."""
-
-    inner: Commitment = field(
-        default_factory=lambda: commitment(
-            labels=LABELS, blocks=2, straddle=False, sketch="code-offset", code="hamming-7-4",
-            extraction="identity", key_bits=8,
-        )
-    )  # fmt: skip
-    name: str = "grips"
-    signal: str = "force"
-    key_bits: int = 8
-
-    @property
-    def labels(self) -> Array:
-        return LABELS
-
-    def witness(self, capture: object) -> Witness:
-        raise NotImplementedError
-
-    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
-        return self.inner.generate(witness, rng=rng)
-
-    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        return self.inner.reproduce(witness, helper)
-
-    def linear(self, helper: Helper) -> Linear:
-        return self.inner.linear(helper)
-
-    def finish(self, secret: Array, helper: Helper) -> Array:
-        return self.inner.finish(secret, helper)
 
 
 class LyingLinear(Grips):

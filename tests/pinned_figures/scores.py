@@ -7,41 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from hamming_grips import Grips
 
-from harness.contracts import Array, Belief, Guesses, Helper, Linear, Witness
+from harness.contracts import Array, Belief, Guesses, Helper, Witness
 from harness.exchange import Honest
 from harness.score import disclosure_of, gives_keys, judge, merge
-from pinned_figures.keys import GRAY, rng
-from schemes.commitment import Commitment, commitment
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """A scheme that tells of its helper data."""
-
-    inner: Commitment
-    name: str = "told"
-    signal: str = "force"
-    key_bits: int = 8
-
-    @property
-    def labels(self) -> Array:
-        return GRAY
-
-    def witness(self, capture: object) -> Witness:
-        raise NotImplementedError
-
-    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
-        return self.inner.generate(witness, rng=rng)
-
-    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        return self.inner.reproduce(witness, helper)
-
-    def linear(self, helper: Helper) -> Linear:
-        return self.inner.linear(helper)
-
-    def finish(self, secret: Array, helper: Helper) -> Array:
-        return self.inner.finish(secret, helper)
+from pinned_figures.keys import rng
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +45,9 @@ def honest_of(scheme: Any, rows: int = 10) -> Honest:
 
 
 def judged() -> Any:
-    inner = commitment(
-        labels=GRAY, blocks=2, straddle=False, sketch="code-offset", code="hamming-7-4",
-        extraction="identity", key_bits=8,
-    )  # fmt: skip
     found: list[Any] = []
     prior = np.log(np.tile([0.4, 0.3, 0.2, 0.1], (6, 1)))
-    for scheme in (Told(inner), Untold()):
+    for scheme in (Grips(), Untold()):
         honest = honest_of(scheme)
         disclosure = disclosure_of(scheme, honest)
         found += [disclosure, gives_keys(scheme)]
