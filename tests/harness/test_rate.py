@@ -53,6 +53,11 @@ def test_usual_ways_of_counting(
     assert needed.value == pytest.approx(time, abs=time_tolerance)
 
 
+def test_usual_rates_are_estimates_whatever_bounds_the_time() -> None:
+    (found,) = rates({"some": 33.0}, estimate(2.0, 1.5, 3.0, side="defender-at-least"))
+    assert (found.value, found.low, found.high, found.side) == (16.5, 11.0, 22.0, "estimate")
+
+
 def test_what_counts_is_what_is_left_given_the_helper_data() -> None:
     """6.43 bits of a block of uniform symbols: 3.90 bit/s, 32.8 s, not 18.4 s."""
     positions = np.r_[np.arange(22), -1]
