@@ -24,7 +24,7 @@ def test_where_nothing_can_be_seen_nothing_is(symbols: np.ndarray) -> None:
 
 
 def test_attempts_of_two_symbols_are_looked_at() -> None:
-    """Sixty pairs, half of them turned: as even as pairs can be, which one shuffle in ten is (by arithmetic)."""
+    """Sixty pairs, half of them turned: as even as can be, which one shuffle in ten is (by arithmetic)."""
     turned = np.tile([[0, 1], [1, 0]], (30, 1))
     found = neighbours_p_value(turned, alphabet=2, rng=stream(0, "two"), repetitions=999)
     assert 1000 * found - 1 == pytest.approx(999 * binom.pmf(30, 60, 0.5), abs=40)

@@ -136,6 +136,16 @@ def test_odds_at_every_number_of_guesses_against_a_loop(
         assert least == pytest.approx(-np.log2(every.max()) - len(parity), abs=1e-12)
 
 
+@pytest.mark.parametrize("parities", [16, 17])
+def test_as_many_parities_as_a_short_number_holds_and_one_more(parities: int) -> None:
+    """Of as many fair bits as parities every bit is published; one parity is that of all of them."""
+    parity = np.eye(parities, dtype=np.uint8)
+    chain = independent_symbols(np.full((parities, 2), 0.5))
+    words = possible_words(parity, np.arange(parities), np.array([[0], [1]], np.uint8), chain)
+    assert len(np.unique(words.syndrome)) == 2**parities
+    assert guess_odds(words, [1]) == pytest.approx([1.0])
+
+
 def test_independent_symbols_are_those_of_the_block_without_a_chain() -> None:
     shares = np.random.default_rng(1).dirichlet(np.ones(3), 12)
     positions = np.arange(23)

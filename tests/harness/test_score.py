@@ -148,6 +148,24 @@ def test_a_false_disclosure_is_not_used(scheme: Grips, says: str) -> None:
     assert judged(Belief(log_prob=uniform(12)), scheme, honest).method == f"best-first-{BEST_FIRST}"
 
 
+class Masked(Grips):
+    """Its key is the secret under a mask that is published beside it."""
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        keys, helper = self.inner.generate(witness, rng=rng)
+        mask = rng.integers(0, 2, keys.shape).astype(np.uint8)
+        return keys ^ mask, helper | {"mask": mask}
+
+    def linear(self, helper: Helper) -> Linear:
+        told = self.inner.linear(helper)
+        return replace(told, secret_offset=told.secret_offset ^ helper["mask"].reshape(-1, 2, 4))
+
+
+def test_an_array_that_only_moves_the_secret_is_covered() -> None:
+    found = disclosure_of(Masked(), ran(Masked()))
+    assert (found.problem, found.uncovered) == (None, ())
+
+
 def test_nothing_disclosed_is_no_problem() -> None:
     keys = np.zeros((4, 2), np.uint8)
     found = disclosure_of(Silent(), ran(Silent(), 4, keys=keys))

@@ -123,6 +123,20 @@ def same(found: Ranks, expected: Ranks, *, later: float = 0.0) -> bool:
     return all((h == later).all() for h in high) and all((d == 0).all() for d in low)
 
 
+class Speechless(Open):
+    """Its B says its key, and not whether it accepts."""
+
+    def reproduce(self, witness: Witness, helper: Helper) -> Array:
+        return self.inner.reproduce(witness, helper)[0]
+
+
+def test_a_decoder_that_breaks_its_promise_is_named() -> None:
+    honest = ran()
+    disclosure = not_enumerated(Open(), honest)
+    with pytest.raises(ContractError, match=r"open: `reproduce\(\)` must be a tuple of 2"):
+        judged(sure_of(honest.a.symbols), Speechless(), honest, disclosure)
+
+
 def test_a_large_code_is_tried_by_ordered_statistics_alone_where_there_is_no_device_b() -> None:
     honest = ran()
     log_prob = sure_of(flipped(honest.a.symbols, 2))

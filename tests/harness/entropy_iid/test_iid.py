@@ -61,6 +61,16 @@ def test_independence_of_three_symbols_by_hand() -> None:
     assert found.p_value == found.published_p_value == pytest.approx(chi2.sf(statistic, 6))
 
 
+def test_one_degree_of_freedom_is_enough() -> None:
+    """Of 27 pairs the nine kinds share four bins, one more than there are symbols."""
+    symbols = np.tile([0, 0, 0, 1, 1, 2], 9)
+    share = np.array([1 / 2, 1 / 3, 1 / 6])
+    assert len(binned(np.outer(share, share).ravel() * 27)[1]) == 4
+    assert independence(symbols).published_degrees == 1
+    with pytest.raises(InsufficientData, match="3 bins of pairs"):
+        independence(symbols[:42])
+
+
 def test_independence_of_bits_by_hand() -> None:
     bits = stream(0, "bits").integers(0, 2, 2000)
     one = bits.mean()
