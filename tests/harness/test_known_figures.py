@@ -73,6 +73,8 @@ def test_blocks_of_the_chosen_length_are_counted_and_must_fit() -> None:
 def test_attempts_of_one_person_stay_together_and_in_order() -> None:
     subject = np.array([5, 3, 5, 9, 3, 5])
     assert several_attempts(subject).tolist() == [1, 4, 0, 2, 5]
+    many = np.tile([1, 0], 200)  # more than a sort looks at one by one
+    assert several_attempts(many).tolist() == [*range(1, 400, 2), *range(0, 400, 2)]
 
 
 def test_the_ceiling_of_compression_is_that_of_the_expected_distances() -> None:

@@ -35,6 +35,11 @@ class LyingFinish(Grips):
         return self.inner.finish(secret, helper) ^ np.uint8(1)
 
 
+class ShortFinish(Grips):
+    def finish(self, secret: Array, helper: Helper) -> Array:
+        return self.inner.finish(secret, helper)[:-1]
+
+
 @dataclass(frozen=True, slots=True)
 class Silent:
     """Says nothing of its helper data: the key is the first two symbols, low bits."""
@@ -137,6 +142,7 @@ def test_disclosure_is_checked_on_honest_runs() -> None:
     [
         (LyingLinear(), "`linear()` must give the syndromes of A's witness, got others"),
         (LyingFinish(), "`finish()` must give A's keys, got others"),
+        (ShortFinish(), "`finish()` must be an array of shape (12, 8), got"),
     ],
 )
 def test_a_false_disclosure_is_not_used(scheme: Grips, says: str) -> None:
