@@ -136,6 +136,17 @@ def test_odds_at_every_number_of_guesses_against_a_loop(
         assert least == pytest.approx(-np.log2(every.max()) - len(parity), abs=1e-12)
 
 
+def test_too_few_draws_leave_the_upper_end_open() -> None:
+    """One draw may have been the only one that is not nothing."""
+    parity, positions = np.ones((1, 2), np.uint8), np.arange(6).reshape(3, 2)
+    chain = stationary_chain(np.array([[0.9, 0.1], [0.2, 0.8]]), 6)
+    rng = np.random.default_rng(1)
+    labels = np.array([[0], [1]], np.uint8)
+    found = sampled_min_entropy(parity, positions, labels, chain, rng=rng, draws=1)
+    assert np.isnan(found.high)
+    assert found.low <= found.value
+
+
 @pytest.mark.parametrize("parities", [16, 17])
 def test_as_many_parities_as_a_short_number_holds_and_one_more(parities: int) -> None:
     """Of as many fair bits as parities every bit is published; one parity is that of all of them."""

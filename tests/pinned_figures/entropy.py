@@ -192,7 +192,7 @@ FIGURES: dict[str, Callable[[], Any]] = {
     "window": lambda: [
         over(window.multi_most_common_in_window, windows=w) for w in ((1,), (2, 3), (5, 9, 20), (63, 255))
     ],
-    "window-standard": lambda: over(window.multi_most_common_in_window, 63, 64, 65, 300, 900),
+    "window-standard": lambda: over(window.multi_most_common_in_window, 63, 64, 65, 300, 900, 9000),
     "window-hits": lambda: [numbered(window.window_hits, windows=w) for w in ((1,), (2, 3), (5, 9, 20))],
     "multi-markov": lambda: [
         over(counting.multi_markov, depth=depth, entries=entries)
