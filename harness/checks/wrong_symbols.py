@@ -43,7 +43,10 @@ def with_errors(
     known: Known = (lambda place, symbol: True) if a.features is None else (lambda *at: at in held)
     symbols = np.array(a.symbols)
     by_bits = all(callable(getattr(case.scheme, member, None)) for member in ("linear", "finish"))
-    fewest = (_wrong_bits if by_bits else _wrong_symbols)(case, symbols, a, helper, count, rng, rows, known)
+    if by_bits:
+        fewest = _wrong_bits(symbols, _layout(case, a, helper), count, rng, rows, known)
+    else:
+        fewest = _wrong_symbols(symbols, a.alphabet, count, rng, rows, known)
     if fewest < count:
         if a.features is not None:
             raise NotApplicable(
@@ -76,14 +79,7 @@ def _features(case: SchemeCase) -> dict[tuple[int, int], Array]:
 
 
 def _wrong_symbols(
-    case: SchemeCase,
-    symbols: Array,
-    a: Witness,
-    helper: Helper,
-    count: int,
-    rng: np.random.Generator,
-    rows: Array,
-    known: Known,
+    symbols: Array, alphabet: int, count: int, rng: np.random.Generator, rows: Array, known: Known
 ) -> int:
     """Makes symbols wrong where they stand; how many at least, `count` if all there are."""
     fewest = count
@@ -92,9 +88,9 @@ def _wrong_symbols(
         for place in rng.permutation(symbols.shape[1]).tolist():
             here = int(symbols[row, place])
             others = [
-                (here + shift) % a.alphabet
-                for shift in range(1, a.alphabet)
-                if known(place, (here + shift) % a.alphabet)
+                (here + shift) % alphabet
+                for shift in range(1, alphabet)
+                if known(place, (here + shift) % alphabet)
             ]
             if others and done < count:
                 symbols[row, place] = others[int(rng.integers(len(others)))]
@@ -103,31 +99,35 @@ def _wrong_symbols(
     return fewest
 
 
+def _layout(case: SchemeCase, a: Witness, helper: Helper) -> tuple[Array, Array]:
+    """The scheme's labels, and the positions of its blocks."""
+    own = case.fresh()
+    labels = validate.bits(case.plugin, "labels", own.labels, (a.alphabet, None))
+    told = case.ask("linear()", own.linear, writeable(helper))
+    bits = a.symbols.shape[1] * labels.shape[1]
+    return labels, validate.linear(case.plugin, told, len(a.acquired), bits).positions
+
+
 def _wrong_bits(
-    case: SchemeCase,
     symbols: Array,
-    a: Witness,
-    helper: Helper,
+    layout: tuple[Array, Array],
     count: int,
     rng: np.random.Generator,
     rows: Array,
     known: Known,
 ) -> int:
     """Makes symbols wrong by so many bits in every block; how many at least, `count` if all there are."""
-    own, m = case.fresh(), a.symbols.shape[1]
-    labels = validate.bits(case.plugin, "labels", own.labels, (a.alphabet, None))
+    labels, positions = layout
     width = labels.shape[1]
-    told = case.ask("linear()", own.linear, writeable(helper))
-    linear = validate.linear(case.plugin, told, len(a.acquired), m * width)
     named = {row.tobytes(): symbol for symbol, row in enumerate(labels)}
     fewest = count
     for row in rows.tolist():
         bits = np.array(labels[symbols[row]]).reshape(-1)
-        for block in linear.positions[row % len(linear.positions)]:
+        for block in positions[row % len(positions)]:
             places = rng.permutation(block[block >= 0]).tolist()
             done = _turned(bits, places, count, width, named, known)
             fewest = min(fewest, count if done == len(places) else done)
-        symbols[row] = [named[word.tobytes()] for word in bits.reshape(m, width)]
+        symbols[row] = [named[word.tobytes()] for word in bits.reshape(-1, width)]
     return fewest
 
 
