@@ -180,7 +180,7 @@ def main() -> int:
         "modules": f"{len(mutables)}: `{'`, `'.join(MODULES)}`",
         "mutants": str(len(everything)),
         "drawn": f"{len(tried)}, simple random, seed {given.seed}",
-        "tests": f"{len(reach.seconds)}, of which the quickest {BUDGET:g} s that run the line are run",
+        "tests": f"{len(reach.seconds)}, of those that run the line the quickest, {BUDGET:g} s in all",
         "controls": f"{len(same)} times unchanged, all survived; {len(broken)} times broken, all noticed",
     }
     left_out = {kind: sum(m.left_out[kind] for m in mutables) for kind in LEFT_OUT}

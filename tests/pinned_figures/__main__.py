@@ -8,13 +8,14 @@ from pinned_figures.plain import rows, text_of
 
 def main() -> None:
     held = pinned() if FILE.exists() else {}
-    for name in FIGURES:
-        lines = moved(name, held[name]) if name in held else ["new"]
+    found = {name: rows(figure()) for name, figure in FIGURES.items()}
+    for name in found:
+        lines = moved(held[name], found[name]) if name in held else ["new"]
         if lines:
             print(f"{name}: {len(lines)} rows: {lines[0]}")
-    for name in held.keys() - FIGURES.keys():
+    for name in held.keys() - found.keys():
         print(f"{name}: gone")
-    FILE.write_text(text_of({name: rows(figure()) for name, figure in FIGURES.items()}), encoding="utf-8")
+    FILE.write_text(text_of(found), encoding="utf-8")
 
 
 if __name__ == "__main__":

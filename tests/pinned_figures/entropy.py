@@ -61,6 +61,14 @@ def sequences_of(*lengths: int) -> Iterator[Array]:
 LENGTHS = (1, 2, 3, 4, 5, 9, 17, 18, 19, 40, 66, 130, 700)
 
 
+def drifting(part: int) -> Array:
+    """Some 4,000 symbols whose shares nearly tie, and lean to another symbol in each part."""
+    draw = np.random.default_rng(part)
+    shares = np.full(6, 0.98 / 6)
+    shares[part] += 0.02
+    return np.asarray(draw.choice(6, 4000, p=shares / shares.sum()), np.uint8)
+
+
 def over(function: Callable[..., Any], *lengths: int, **named: Any) -> Any:
     return [tried(function, s, **named) for s in sequences_of(*(lengths or LENGTHS))]
 
@@ -192,7 +200,8 @@ FIGURES: dict[str, Callable[[], Any]] = {
     "window": lambda: [
         over(window.multi_most_common_in_window, windows=w) for w in ((1,), (2, 3), (5, 9, 20), (63, 255))
     ],
-    "window-standard": lambda: over(window.multi_most_common_in_window, 63, 64, 65, 300, 900, 9000),
+    "window-standard": lambda: over(window.multi_most_common_in_window, 63, 64, 65, 300, 900),
+    "window-hits-standard": lambda: [window.window_hits(np.concatenate([drifting(p) for p in range(6)]))],
     "window-hits": lambda: [numbered(window.window_hits, windows=w) for w in ((1,), (2, 3), (5, 9, 20))],
     "multi-markov": lambda: [
         over(counting.multi_markov, depth=depth, entries=entries)
@@ -291,7 +300,7 @@ FIGURES: dict[str, Callable[[], Any]] = {
     "longest-repeat": lambda: over(iid.longest_repeat, 2, 3, 9, 40, 300),
     "repeat-chance": lambda: over(iid.repeat_chance, 2, 3, 9, 40, 300),
     "iid": lambda: [
-        tried(iid.iid_assessment, s, rng=np.random.default_rng(1), permutations=400)
+        tried(iid.iid_assessment, s, rng=np.random.default_rng(1), permutations=1700)
         for s in (drawn(1, 120, 2), drawn(2, 200, 5, 0.3), drawn(3, 64, 40))
     ],
     "tail-count": lambda: [tried(permutations.tail_count, n) for n in (10, 1999, 2000, 3999, 4000, 10_000)],

@@ -15,8 +15,10 @@ from harness.errors import InsufficientData
 
 _STEP = 0.6180339887498949  # no two places weigh the same
 
+REFUSED, TOO_FEW = "refused", "too few data"
+
 Row = tuple[int, float, float, int]
-"""How many numbers, their size, their weighed sum, and a sum over words and over what is not finite."""
+"""How many numbers, the sums of their logs, plain and weighed, and a sum over words and the not finite."""
 
 
 def tried(function: Callable[..., Any], *args: Any, **named: Any) -> Any:
@@ -24,9 +26,9 @@ def tried(function: Callable[..., Any], *args: Any, **named: Any) -> Any:
     try:
         return function(*args, **named)
     except InsufficientData as error:
-        return "too few data", error.partial
+        return TOO_FEW if error.partial is None else (TOO_FEW, error.partial)
     except ValueError:
-        return "refused"
+        return REFUSED
 
 
 def rows(figure: Any) -> list[Row]:
@@ -41,7 +43,8 @@ def row(value: Any) -> Row:
             numbers.append(leaf)
         else:
             words.append(f"{len(numbers)} {leaf}")
-    all_of = np.array(numbers)
+    # on a log scale from 1 on, so that counts of 2^40 drown no share
+    all_of = np.sign(numbers) * np.log1p(np.abs(numbers))
     weight = (np.arange(1, len(numbers) + 1) * _STEP) % 1
     return (
         len(numbers),

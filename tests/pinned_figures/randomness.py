@@ -19,6 +19,13 @@ def sequences(n: int) -> Array:
     return np.stack([fair, uneven, rng.random(n) < 0.47, np.arange(n) // 3 % 2]).astype(np.uint8)
 
 
+def returning(n: int) -> Array:
+    """Walks that come back after every twenty steps."""
+    draw = np.random.default_rng(n)
+    steps = np.tile(np.arange(20) % 2, (3, n // 20, 1)).astype(np.uint8)
+    return np.asarray(draw.permuted(steps, axis=2).reshape(3, -1))
+
+
 def over(function: Callable[..., Any], *lengths: int, **named: Any) -> Any:
     return [tried(function, sequences(n), **named) for n in lengths]
 
@@ -42,6 +49,10 @@ FIGURES: dict[str, Callable[[], Any]] = {
     "cumulative-sums": lambda: over(counts.cumulative_sums, 99, 100, 101, 128, 500, 501, 502, 503, 2000),
     "excursions": lambda: over(excursions.excursions, 1000, 100_000, 400_000),
     "excursions-variant": lambda: over(excursions.excursions_variant, 1000, 100_000, 400_000),
+    "excursions-returning": lambda: [
+        [excursions.excursions(returning(n)), excursions.excursions_variant(returning(n))]
+        for n in (9_000, 12_000, 30_000)
+    ],
     "run-chances": lambda: [patterns.run_chances(), patterns.run_chances("printed")],
     "templates": lambda: [tried(patterns.aperiodic_templates, m) for m in (1, 2, 3, 5, 9)],
     "non-overlapping": lambda: [
