@@ -61,14 +61,6 @@ def sequences_of(*lengths: int) -> Iterator[Array]:
 LENGTHS = (1, 2, 3, 4, 5, 9, 17, 18, 19, 40, 66, 130, 700)
 
 
-def drifting(part: int) -> Array:
-    """Some 4,000 symbols whose shares nearly tie, and lean to another symbol in each part."""
-    draw = np.random.default_rng(part)
-    shares = np.full(6, 0.98 / 6)
-    shares[part] += 0.02
-    return np.asarray(draw.choice(6, 4000, p=shares / shares.sum()), np.uint8)
-
-
 def over(function: Callable[..., Any], *lengths: int, **named: Any) -> Any:
     return [tried(function, s, **named) for s in sequences_of(*(lengths or LENGTHS))]
 
@@ -201,7 +193,6 @@ FIGURES: dict[str, Callable[[], Any]] = {
         over(window.multi_most_common_in_window, windows=w) for w in ((1,), (2, 3), (5, 9, 20), (63, 255))
     ],
     "window-standard": lambda: over(window.multi_most_common_in_window, 63, 64, 65, 300, 900),
-    "window-hits-standard": lambda: [window.window_hits(np.concatenate([drifting(p) for p in range(6)]))],
     "window-hits": lambda: [numbered(window.window_hits, windows=w) for w in ((1,), (2, 3), (5, 9, 20))],
     "multi-markov": lambda: [
         over(counting.multi_markov, depth=depth, entries=entries)

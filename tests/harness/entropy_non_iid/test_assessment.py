@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import math
 
 import numpy as np
@@ -20,7 +21,7 @@ from harness.estimators.entropy.lz78y import lz78y
 from harness.estimators.entropy.non_iid import ESTIMATORS, NonIid, non_iid
 from harness.estimators.entropy.sequences import codes
 from harness.estimators.entropy.tuples import longest_repeated_substring, t_tuple
-from harness.estimators.entropy.window import multi_most_common_in_window
+from harness.estimators.entropy.window import multi_most_common_in_window, window_hits
 
 
 @given(st.lists(st.integers(0, 255), max_size=40), st.integers(8, 16))
@@ -193,3 +194,9 @@ def test_nobody_and_a_subject_with_one_symbol() -> None:
         non_iid(np.zeros(0, int))
     alone = worst_of(np.arange(40).reshape(1, 40) % 2, np.array([7]))  # one person with one attempt
     assert (alone.worst_subject, alone.worst.symbols) == (7, 40)
+
+
+def test_windows_are_those_of_the_standard() -> None:
+    """NIST SP 800-90B (2018) §6.3.7 (from memory): 63, 255, 1023 and 4095 symbols."""
+    for function in (window_hits, multi_most_common_in_window):
+        assert inspect.signature(function).parameters["windows"].default == (63, 255, 1023, 4095)
