@@ -42,10 +42,12 @@ bench: $(READY) ## speed as ratios in one run
 coverage: $(READY) ## branches of the harness that the fast tests take, workers and children counted
 	rm -rf build/coverage
 	mkdir -p build/coverage
-	$(BIN)/coverage run -m pytest -q -n 2
+	$(BIN)/coverage run -m pytest -q -n 2 --dist loadfile
 	$(BIN)/coverage combine --quiet
 	$(BIN)/coverage report --include='$(NUMBERS)' --fail-under=100
 	$(BIN)/coverage report --omit='$(NUMBERS)' --fail-under=95
+	$(BIN)/coverage json --quiet --omit='$(NUMBERS)' -o build/coverage/rest.json
+	$(BIN)/python tests/branches_taken.py build/coverage/rest.json 95
 
 mutation: $(READY) ## change lines of the numbers' modules at random, see whether tests fail; writes tests/mutation/report.md
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev,mutation]'

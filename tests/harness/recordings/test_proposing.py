@@ -76,6 +76,27 @@ def test_a_manifest_above_names_the_folder(lab: Path, capsys: pytest.CaptureFixt
     assert "DIR or above" in err
 
 
+def test_the_schema_and_the_help_are_printed(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, out, _ = run(capsys, "manifest", "--schema")
+    assert status == 0
+    assert json.loads(out) == row_schema()
+    status, out, _ = run(capsys, "manifest")
+    assert status == 0
+    assert "--pattern" in out
+    status, _, err = run(capsys, "manifest", str(lab / "nowhere"), *ALL)
+    assert status == 2
+    assert "DIR must be a folder" in err
+
+
+def test_many_files_that_fit_no_pattern_are_counted(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for number in range(40):
+        (lab / f"note {number}.csv").write_text("x")
+    status, _, err = run(capsys, "manifest", str(lab), *ALL)
+    assert status == 0
+    left_out = err.count("does not fit the pattern") + int(err.split(" more like it")[0].split()[-1])
+    assert left_out == 41  # with the one that was there
+
+
 def test_nothing_is_overwritten(lab: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (lab / "manifest.csv").write_text("mine")
     status, _, err = run(capsys, "manifest", str(lab), *ALL, "--out", str(lab / "manifest.csv"))
