@@ -23,10 +23,10 @@ audit: $(READY) ## the main job: the reference scheme against every adversary of
 	$(BIN)/keyassay audit envelope-trend --jobs 2 --out build/audit
 
 test: lint types $(READY) ## lint, types, layering rules and all fast tests
-	$(BIN)/python -m pytest -q -n 2
+	$(BIN)/python -m pytest -q -n 2 --dist worksteal
 
 test-all: $(READY) recordings ## also the slow calibration tests and the real recordings
-	$(BIN)/python -m pytest -q -n 2 -m ''
+	$(BIN)/python -m pytest -q -n 2 --dist worksteal -m ''
 
 lint: $(READY) ## ruff and the layering rules
 	$(BIN)/ruff check .
@@ -42,7 +42,7 @@ bench: $(READY) ## speed as ratios in one run
 coverage: $(READY) ## branches of the harness that the fast tests take, workers and children counted
 	rm -rf build/coverage
 	mkdir -p build/coverage
-	$(BIN)/coverage run -m pytest -q -n 2 --dist loadfile
+	$(BIN)/coverage run -m pytest -q -n 2 --dist worksteal
 	$(BIN)/coverage combine --quiet
 	$(BIN)/coverage report --include='$(NUMBERS)' --fail-under=100
 	$(BIN)/coverage report --omit='$(NUMBERS)' --fail-under=95

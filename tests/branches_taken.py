@@ -1,4 +1,4 @@
-"""Is the share of branches that tests take large enough? ``python branches_taken.py COVERAGE.json PERCENT``.
+"""Do tests take enough of the branches? ``python branches_taken.py COVERAGE.json PERCENT``.
 
 The total that coverage reports counts lines and branches together, which flatters branches.
 """
