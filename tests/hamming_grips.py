@@ -1,4 +1,4 @@
-"""A scheme that tells of its helper data, small enough to be counted by hand."""
+"""Schemes that tell of their helper data, small enough to be counted by hand."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ LABELS = np.array([[0, 0], [0, 1], [1, 1], [1, 0]], np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
-class Grips:
-    """Two blocks of Hamming (7, 4), three whole symbols each; the key is the secret."""
+class Open:
+    """Two blocks of Hamming (7, 4), three whole symbols each, the key is the secret; it has no B."""
 
     inner: Commitment = field(
         default_factory=lambda: commitment(
@@ -22,7 +22,7 @@ class Grips:
             extraction="identity", key_bits=8,
         )
     )  # fmt: skip
-    name: str = "grips"
+    name: str = "open"
     signal: str = "force"
     key_bits: int = 8
 
@@ -30,17 +30,28 @@ class Grips:
     def labels(self) -> Array:
         return LABELS
 
-    def witness(self, capture: object) -> Witness:
-        raise NotImplementedError
-
-    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
-        return self.inner.generate(witness, rng=rng)
-
-    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        return self.inner.reproduce(witness, helper)
-
     def linear(self, helper: Helper) -> Linear:
         return self.inner.linear(helper)
 
     def finish(self, secret: Array, helper: Helper) -> Array:
         return self.inner.finish(secret, helper)
+
+
+class Decoding(Open):
+    """It has a B, which decodes."""
+
+    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
+        return self.inner.reproduce(witness, helper)
+
+
+@dataclass(frozen=True, slots=True)
+class Grips(Decoding):
+    """A whole scheme."""
+
+    name: str = "grips"
+
+    def witness(self, capture: object) -> Witness:
+        raise NotImplementedError
+
+    def generate(self, witness: Witness, *, rng: np.random.Generator) -> tuple[Array, Helper]:
+        return self.inner.generate(witness, rng=rng)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+from hamming_grips import LABELS, Decoding, Open
 
 from harness.contracts import Array, Belief, Guesses, Helper, Linear, Witness
 from harness.errors import ContractError
@@ -15,40 +16,9 @@ from harness.logs import Logged
 from harness.ordered_statistics import ordered_statistics
 from harness.ranking import Ranks
 from harness.score import Disclosure, Scores, disclosure_of, gives_keys, judge, merge
-from schemes.commitment import Commitment, commitment
 
-LABELS = np.array([[0, 0], [0, 1], [1, 1], [1, 0]], np.uint8)
 ROWS, M = 6, 6
 PLACES = ("fewer_low", "fewer_high", "upto_low", "upto_high")
-
-
-@dataclass(frozen=True, slots=True)
-class Open:
-    """Two blocks of Hamming (7, 4), three whole symbols each; it discloses all, and has no B."""
-
-    inner: Commitment = field(
-        default_factory=lambda: commitment(
-            labels=LABELS, blocks=2, straddle=False, sketch="code-offset", code="hamming-7-4",
-            extraction="identity", key_bits=8,
-        )
-    )  # fmt: skip
-    name: str = "open"
-    key_bits: int = 8
-
-    @property
-    def labels(self) -> Array:
-        return LABELS
-
-    def linear(self, helper: Helper) -> Linear:
-        return self.inner.linear(helper)
-
-    def finish(self, secret: Array, helper: Helper) -> Array:
-        return self.inner.finish(secret, helper)
-
-
-class Decoding(Open):
-    def reproduce(self, witness: Witness, helper: Helper) -> tuple[Array, Array]:
-        return self.inner.reproduce(witness, helper)
 
 
 class Refusing(Open):
